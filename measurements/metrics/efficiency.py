@@ -1,0 +1,308 @@
+"""Efficiency and loss of a power supply at measured loads and at loads between them."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.interpolate import PchipInterpolator
+
+from measurements.metrics import FloatArray
+from measurements.metrics.uncertainty import standard_error
+
+AVERAGED_LOADS = (25.0, 50.0, 75.0, 100.0)
+NAMED_LOADS = (10.0, *AVERAGED_LOADS)
+LOAD_TOLERANCE = 2.0
+
+
+@dataclass(frozen=True, slots=True)
+class LoadState:
+    """What a supply does at one load.
+
+    Attributes
+    ----------
+    efficiency_percent : float
+        Output over input power. [%]
+    loss_w : float
+        Input minus output power. [W]
+    interpolated : bool
+        Whether no measured point counts for the load. [-]
+    scatter_percent : float
+        Standard error of the mean efficiency of repeated points, 0 for one point. [%]
+    scatter_w : float
+        Standard error of the mean loss of repeated points, 0 for one point. [W]
+    """
+
+    efficiency_percent: float
+    loss_w: float
+    interpolated: bool
+    scatter_percent: float
+    scatter_w: float
+
+
+def corrected_voltage(
+    voltage: FloatArray, *, current: FloatArray, lead_resistance: float
+) -> FloatArray:
+    """Output voltage at the receptacle from a reading at the far end of a lead.
+
+    Parameters
+    ----------
+    voltage : ndarray of float
+        Voltage at the meter. [V]
+    current : ndarray of float
+        Current through the lead. [A]
+    lead_resistance : float
+        Resistance of the lead, there and back. [Ω]
+
+    Returns
+    -------
+    voltage : ndarray of float
+        V + I · R. [V]
+
+    References
+    ----------
+    .. [1] `common-practice`, Ohm's law.
+    """
+    return np.asarray(voltage + current * lead_resistance, dtype=np.float64)
+
+
+def efficiency(input_power: FloatArray, *, output_power: FloatArray) -> FloatArray:
+    """Output power over input power.
+
+    Parameters
+    ----------
+    input_power : ndarray of float
+        Active input power, above zero. [W]
+    output_power : ndarray of float
+        Output power. [W]
+
+    Returns
+    -------
+    efficiency : ndarray of float
+        100 · P_out / P_in. [%]
+
+    References
+    ----------
+    .. [1] `us-doe-appendix-z`, section 5.
+
+    Examples
+    --------
+    >>> efficiency(np.array([50.0]), output_power=np.array([45.0]))
+    array([90.])
+    """
+    return np.asarray(100.0 * output_power / input_power, dtype=np.float64)
+
+
+def nominal_load(output_current: FloatArray, *, full_load_current: float) -> FloatArray:
+    """Nominal load that each point stands for.
+
+    Parameters
+    ----------
+    output_current : ndarray of float
+        Measured output current. [A]
+    full_load_current : float
+        Current at 100 % load. [A]
+
+    Returns
+    -------
+    load : ndarray of float
+        10, 25, 50, 75 or 100 for points within ±2 points of them, else the nearest whole
+        per cent of the full-load current. [%]
+
+    Notes
+    -----
+    Loads are shares of the nameplate *current*, as in [1]_. The ±2 points are this
+    project's own width.
+
+    References
+    ----------
+    .. [1] `us-doe-appendix-z`, section 5, loading conditions.
+
+    Examples
+    --------
+    >>> nominal_load(np.array([0.76, 1.0, 2.98]), full_load_current=3.0)
+    array([ 25.,  33., 100.])
+    """
+    percent = 100.0 * np.asarray(output_current, dtype=np.float64) / full_load_current
+    load = np.round(percent)
+    for named in NAMED_LOADS:
+        # The small allowance keeps a point at exactly two points' distance inside, whatever
+        # the last binary digit of the division is.
+        load[np.abs(percent - named) <= LOAD_TOLERANCE + 1e-9] = named
+    return load
+
+
+def state_at_load(
+    load_percent: float,
+    *,
+    nominal: FloatArray,
+    full_load_current: float,
+    input_power: FloatArray,
+    output_voltage: FloatArray,
+    output_current: FloatArray,
+) -> LoadState | None:
+    r"""Efficiency and loss at a load, measured there or interpolated between neighbours.
+
+    Parameters
+    ----------
+    load_percent : float
+        The load, one of 10, 25, 50, 75 and 100. [%]
+    nominal : ndarray of float
+        Nominal load of every point, from `nominal_load`. [%]
+    full_load_current : float
+        Current at 100 % load. [A]
+    input_power : ndarray of float
+        Input power of every point. [W]
+    output_voltage : ndarray of float
+        Output voltage of every point. [V]
+    output_current : ndarray of float
+        Output current of every point. [A]
+
+    Returns
+    -------
+    state : LoadState or None
+        Efficiency [%] and loss [W]; None for a load outside the measured range.
+
+    Notes
+    -----
+    Points with that nominal load count for it; their efficiencies and losses are averaged.
+    Without such a point, voltage is interpolated over current at the load's current, and
+    loss over output power at the resulting power, both by a monotone piecewise cubic
+    (PCHIP) [1]_ through the points, those of one nominal load averaged:
+
+    .. math:: I = x I_{100}, \quad P_{out} = I V(I), \quad
+              \eta = \frac{P_{out}}{P_{out} + P_{loss}(P_{out})}
+
+    Loss is interpolated rather than efficiency because it is close to a parabola in load,
+    while efficiency bends sharply at light load. Nothing is extrapolated. Which points
+    count follows from `nominal` alone, so that it stays as it is while the uncertainty
+    propagation shifts the readings.
+
+    References
+    ----------
+    .. [1] `common-practice`, the monotone cubic of F. N. Fritsch and R. E. Carlson, 1980.
+    """
+    output_power = output_voltage * output_current
+    counting = nominal == load_percent
+    if np.any(counting):
+        efficiencies = efficiency(input_power[counting], output_power=output_power[counting])
+        losses = input_power[counting] - output_power[counting]
+        return LoadState(
+            efficiency_percent=float(np.mean(efficiencies)),
+            loss_w=float(np.mean(losses)),
+            interpolated=False,
+            scatter_percent=standard_error(efficiencies),
+            scatter_w=standard_error(losses),
+        )
+    if not np.min(nominal) < load_percent < np.max(nominal):
+        return None
+    current = full_load_current * load_percent / 100
+    voltage = _interpolate(
+        current,
+        x=_mean_by(nominal, values=output_current),
+        y=_mean_by(nominal, values=output_voltage),
+    )
+    power = current * voltage
+    loss = _interpolate(
+        power,
+        x=_mean_by(nominal, values=output_power),
+        y=_mean_by(nominal, values=input_power - output_power),
+    )
+    return LoadState(
+        efficiency_percent=100.0 * power / (power + loss),
+        loss_w=loss,
+        interpolated=True,
+        scatter_percent=0.0,
+        scatter_w=0.0,
+    )
+
+
+def average_efficiency(states: Sequence[LoadState]) -> float:
+    """Arithmetic mean of the efficiencies at the averaged loads.
+
+    Parameters
+    ----------
+    states : sequence of LoadState
+        The states at 25, 50, 75 and 100 % load. [-]
+
+    Returns
+    -------
+    average : float
+        Mean efficiency. [%]
+
+    References
+    ----------
+    .. [1] `us-doe-appendix-z`, section 5, average active-mode efficiency.
+    """
+    return float(np.mean([state.efficiency_percent for state in states]))
+
+
+def output_deviation(output_voltage: FloatArray, *, nominal_voltage: float) -> float:
+    """Largest distance of the output voltage from its nominal value.
+
+    Parameters
+    ----------
+    output_voltage : ndarray of float
+        Measured voltages. [V]
+    nominal_voltage : float
+        Nominal voltage. [V]
+
+    Returns
+    -------
+    deviation : float
+        100 · max \\|V − V_nominal\\| / V_nominal. [%]
+
+    References
+    ----------
+    .. [1] `common-practice`.
+    """
+    return float(np.max(np.abs(output_voltage - nominal_voltage)) / nominal_voltage * 100)
+
+
+def load_regulation(
+    output_voltage: FloatArray, *, nominal: FloatArray, nominal_voltage: float
+) -> float:
+    """Fall of the output voltage from the lowest to the highest load.
+
+    Parameters
+    ----------
+    output_voltage : ndarray of float
+        Measured voltages. [V]
+    nominal : ndarray of float
+        Nominal load of every point, from `nominal_load`. [%]
+    nominal_voltage : float
+        Nominal voltage. [V]
+
+    Returns
+    -------
+    regulation : float
+        100 · (V_lowest − V_highest) / V_nominal, repeated points averaged; negative when
+        the voltage rises with load, as with cable compensation; 0 for one load. [%]
+
+    References
+    ----------
+    .. [1] `common-practice`.
+    """
+    at_lowest = np.mean(output_voltage[nominal == np.min(nominal)])
+    at_highest = np.mean(output_voltage[nominal == np.max(nominal)])
+    return float((at_lowest - at_highest) / nominal_voltage * 100)
+
+
+def _mean_by(nominal: FloatArray, *, values: FloatArray) -> FloatArray:
+    """Mean of the values of each nominal load, in rising order of load."""
+    return np.array([np.mean(values[nominal == load]) for load in np.unique(nominal)])
+
+
+def _interpolate(at: float, *, x: FloatArray, y: FloatArray) -> float:
+    """PCHIP through the points; equal abscissas, which it cannot take, are averaged.
+
+    Output power can fall with rising current while a supply limits, hence the sorting.
+    """
+    distinct = np.unique(x)
+    means = np.array([np.mean(y[x == abscissa]) for abscissa in distinct])
+    if len(distinct) == 1:
+        return float(means[0])
+    # Between two loads of a limiting supply the power can top both by a little: no extrapolation.
+    within = np.clip(at, distinct[0], distinct[-1])
+    return float(PchipInterpolator(distinct, means)(within))

@@ -1,0 +1,188 @@
+"""Standard uncertainties of instruments, of repeated readings, and of what follows from them.
+
+Everything here is a standard uncertainty (k = 1); `measurements.metrics.decision` expands it.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from measurements.metrics import FloatArray
+
+
+@dataclass(frozen=True, slots=True)
+class ErrorSource:
+    """One instrument's error, the same in sign and degree at every point of a quantity.
+
+    Parameters
+    ----------
+    quantity : str
+        Key of the values that the instrument gave. [-]
+    uncertainty : ndarray of float
+        Standard uncertainty at every point of that quantity. [unit of the quantity]
+    """
+
+    quantity: str
+    uncertainty: FloatArray
+
+
+def rectangular(limit: float) -> float:
+    """Standard uncertainty of an error known only to lie within ±limit.
+
+    Parameters
+    ----------
+    limit : float
+        Half-width of the interval. [any unit]
+
+    Returns
+    -------
+    uncertainty : float
+        Limit over √3. [unit of `limit`]
+
+    References
+    ----------
+    .. [1] `jcgm-100`, 2008, 4.3.7, equation (7).
+
+    Examples
+    --------
+    >>> round(rectangular(0.3), 4)
+    0.1732
+    """
+    return limit / math.sqrt(3)
+
+
+def accuracy_uncertainty(values: FloatArray, *, reading_percent: float, fixed: float) -> FloatArray:
+    """Standard uncertainty of readings from an instrument's accuracy specification.
+
+    Parameters
+    ----------
+    values : ndarray of float
+        Readings. [unit of the readings]
+    reading_percent : float
+        Part of the accuracy that grows with the reading's size. [%]
+    fixed : float
+        Part of the accuracy that does not. [unit of the readings]
+
+    Returns
+    -------
+    uncertainty : ndarray of float
+        ``(reading_percent/100 · |value| + fixed) / √3`` for each reading; NaN stays NaN.
+        [unit of the readings]
+
+    Notes
+    -----
+    An accuracy statement is a bound without a distribution, therefore rectangular [1]_.
+
+    References
+    ----------
+    .. [1] `jcgm-100`, 2008, 4.3.7.
+    """
+    bounds = np.abs(np.asarray(values, dtype=np.float64)) * (reading_percent / 100) + fixed
+    return np.asarray(bounds / math.sqrt(3), dtype=np.float64)
+
+
+def root_sum_square(components: Iterable[float]) -> float:
+    """Independent standard uncertainties combined in quadrature.
+
+    Parameters
+    ----------
+    components : iterable of float
+        Contributions to one result, each already in the result's unit. [unit of the result]
+
+    Returns
+    -------
+    uncertainty : float
+        Square root of the sum of squares; 0 for no component. [unit of the result]
+
+    References
+    ----------
+    .. [1] `jcgm-100`, 2008, 5.1.2, equation (10).
+
+    Examples
+    --------
+    >>> root_sum_square([3.0, 4.0])
+    5.0
+    """
+    return math.hypot(*components)
+
+
+def standard_error(samples: FloatArray) -> float:
+    """Standard uncertainty of the mean of repeated readings (type A).
+
+    Parameters
+    ----------
+    samples : ndarray of float
+        Repeated readings of one quantity. [any unit]
+
+    Returns
+    -------
+    uncertainty : float
+        ``s/√n`` with n − 1 degrees of freedom; 0 for fewer than two readings, from which no
+        scatter can be seen; NaN when a reading is NaN. [unit of the readings]
+
+    Notes
+    -----
+    Valid for readings that do not depend on one another. Neighbouring samples of a slow
+    signal do, and the true uncertainty of their mean is then larger.
+
+    References
+    ----------
+    .. [1] `jcgm-100`, 2008, 4.2.3, equation (5).
+    """
+    readings = np.asarray(samples, dtype=np.float64)
+    if readings.size < 2:
+        return 0.0
+    return float(np.std(readings, ddof=1) / math.sqrt(readings.size))
+
+
+def propagate(
+    function: Callable[[Mapping[str, FloatArray]], float],
+    values: Mapping[str, FloatArray],
+    sources: Sequence[ErrorSource],
+) -> float:
+    r"""Standard uncertainty of a result computed from several points of several quantities.
+
+    Parameters
+    ----------
+    function : callable
+        The computation: quantity → points in, one number out. [-]
+    values : mapping of str to ndarray of float
+        Quantity → its measured points. [unit of each quantity]
+    sources : sequence of ErrorSource
+        The instruments' errors, independent of one another. [unit of each quantity]
+
+    Returns
+    -------
+    uncertainty : float
+        Standard uncertainty of the function's value. [unit of the result]
+
+    Raises
+    ------
+    KeyError
+        If a source names a quantity that `values` does not hold.
+
+    Notes
+    -----
+    .. math:: u^2 = \sum_s \left(\frac{f(x + u_s) - f(x - u_s)}{2}\right)^2
+
+    One source moves every point of its quantity together, so that an instrument's error
+    counts as fully correlated over the points [2]_; sources combine in quadrature [1]_.
+    Half the difference stands for the sensitivity, which is exact for a function that is
+    linear over ±u.
+
+    References
+    ----------
+    .. [1] `jcgm-100`, 2008, 5.1.2 and 5.1.3 note 2.
+    .. [2] `jcgm-100`, 2008, 5.2.2 note 1, equation (14).
+    """
+    contributions = []
+    for source in sources:
+        points = values[source.quantity]
+        above = function({**values, source.quantity: points + source.uncertainty})
+        below = function({**values, source.quantity: points - source.uncertainty})
+        contributions.append((above - below) / 2)
+    return root_sum_square(contributions)

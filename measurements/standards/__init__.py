@@ -1,0 +1,1 @@
+"""Published limits and criteria as data, each with clause, source and standing."""

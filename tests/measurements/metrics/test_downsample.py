@@ -1,0 +1,81 @@
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from measurements.metrics import FloatArray
+from measurements.metrics.downsample import downsample
+
+samples = st.one_of(st.floats(-1e6, 1e6), st.just(float("nan")))
+records = st.lists(st.tuples(samples, samples), max_size=300)
+
+
+def record(rows: list[tuple[float, float]]) -> dict[str, FloatArray]:
+    return {
+        "time": np.arange(len(rows), dtype=np.float64),
+        "power": np.array([row[0] for row in rows], dtype=np.float64),
+        "voltage": np.array([row[1] for row in rows], dtype=np.float64),
+    }
+
+
+@given(records, st.integers(2, 80))
+def test_the_result_is_some_of_the_records_own_rows_in_order(
+    rows: list[tuple[float, float]], points: int
+) -> None:
+    columns = record(rows)
+    thinned = downsample(columns, points=points, x="time")
+    kept = thinned["time"].astype(int)
+    assert len(kept) <= points
+    assert (np.diff(kept) > 0).all()
+    for name, values in columns.items():
+        np.testing.assert_array_equal(thinned[name], values[kept])
+    if rows:
+        assert kept[0] == 0
+        assert kept[-1] == len(rows) - 1
+
+
+@given(records, st.integers(6, 80))
+def test_the_extremes_of_every_drawn_column_stay(
+    rows: list[tuple[float, float]], points: int
+) -> None:
+    columns = record(rows)
+    thinned = downsample(columns, points=points, x="time")
+    for name in ("power", "voltage"):
+        finite = columns[name][~np.isnan(columns[name])]
+        if finite.size:
+            assert np.nanmin(thinned[name]) == finite.min()
+            assert np.nanmax(thinned[name]) == finite.max()
+
+
+def test_a_short_record_stays_as_it_is() -> None:
+    columns = record([(1.0, 2.0), (3.0, 4.0)])
+    thinned = downsample(columns, points=2)
+    assert thinned["power"].tolist() == [1.0, 3.0]
+
+
+def test_a_single_spike_in_a_long_record_stays() -> None:
+    power = np.zeros(100_000)
+    power[77_777] = 5.0
+    thinned = downsample({"time": np.arange(100_000.0), "power": power}, points=500, x="time")
+    assert thinned["time"][thinned["power"] == 5.0].tolist() == [77_777.0]
+
+
+def test_a_record_of_nothing_but_x_is_spread_evenly() -> None:
+    thinned = downsample({"time": np.arange(101.0)}, points=5, x="time")
+    assert thinned["time"].tolist() == [0.0, 25.0, 50.0, 75.0, 100.0]
+
+
+def test_no_column_gives_no_column() -> None:
+    assert downsample({}, points=10) == {}
+
+
+def test_columns_of_unequal_length_are_refused() -> None:
+    with pytest.raises(ValueError, match="equally long"):
+        downsample({"time": np.arange(3.0), "power": np.arange(4.0)}, points=2)
+
+
+def test_fewer_than_two_rows_are_refused() -> None:
+    with pytest.raises(ValueError, match="fewer than two"):
+        downsample({"time": np.arange(3.0)}, points=1)
