@@ -1,0 +1,1 @@
+"""Errors of the API as RFC 9457 problem details."""

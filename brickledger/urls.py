@@ -1,0 +1,23 @@
+"""Addresses of the site."""
+
+from __future__ import annotations
+
+from django.contrib import admin
+from django.contrib.auth.views import LoginView, LogoutView
+from django.urls import include, path
+
+urlpatterns = [
+    path("admin/", admin.site.urls),
+    path(
+        "sign-in/",
+        LoginView.as_view(
+            template_name="brickledger/sign_in.html", redirect_authenticated_user=True
+        ),
+        name="sign-in",
+    ),
+    path("sign-out/", LogoutView.as_view(), name="sign-out"),
+    path("api/v1/", include("brickledger.api_urls")),
+    path("", include("catalog.urls")),
+    path("", include("measurements.urls")),
+    path("", include("comparisons.urls")),
+]

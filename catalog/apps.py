@@ -1,0 +1,11 @@
+"""The catalog app."""
+
+from __future__ import annotations
+
+from django.apps import AppConfig
+
+
+class CatalogConfig(AppConfig):
+    """Registers the catalog app."""
+
+    name = "catalog"

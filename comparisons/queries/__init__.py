@@ -1,0 +1,1 @@
+"""Reading for rankings, placements and comparison tables."""

@@ -1,0 +1,273 @@
+"""Cohorts: the adapters that a value may fairly be compared with.
+
+A cohort is one metric under one condition: every adapter that this viewer may know of,
+once, with the value that stands at the moment asked for. Values that are not comparable are
+kept apart with their reason.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+from uuid import UUID
+
+import numpy as np
+from django.db.models import Count, Q
+from django.utils import timezone
+
+from catalog.models import Adapter, Viewer, sees_unpublished
+from comparisons.queries.cache import StampedCache
+from comparisons.ranking import FloatArray, IntArray, Places, Spread, near_ties, places, spread
+from measurements.kinds.base import Condition, Metric
+from measurements.models import Ledger, Value
+
+# Rows of cohorts that a process remembers; a row takes about 60 bytes.
+REMEMBERED_ROWS = 2_000_000
+remembered: StampedCache[Any] = StampedCache(capacity=REMEMBERED_ROWS)
+
+CONDITION_PARTS = ("line", "output_v", "load", "load_percent", "device", "sensor", "port")
+
+
+@dataclass(frozen=True, slots=True)
+class Filters:
+    """Which adapters count: rated power [W, inclusive], number of ports, maker's slug."""
+
+    power_min: float | None = None
+    power_max: float | None = None
+    ports_min: int | None = None
+    maker: str = ""
+
+    @property
+    def is_open(self) -> bool:
+        """Whether every adapter counts."""
+        return self == Filters()
+
+    def narrow(self, values: Any) -> Any:
+        """`values` of the adapters that pass."""
+        if self.is_open:
+            return values
+        adapters = Adapter.objects.rated_between(self.power_min, self.power_max)
+        if self.ports_min:
+            adapters = adapters.with_ports_at_least(self.ports_min)
+        if self.maker:
+            adapters = adapters.filter(maker__slug=self.maker)
+        return values.filter(adapter__in=adapters.values("pk"))
+
+
+@dataclass(frozen=True, slots=True)
+class KnownCondition:
+    """A condition under which a metric has values, and how many adapters have one."""
+
+    condition: Condition
+    count: int
+
+
+@dataclass(frozen=True, slots=True)
+class Cohort:
+    """The comparable values of one metric under one condition, best first.
+
+    The arrays run in parallel; equal values stand in the order of their adapters' entry.
+    """
+
+    metric: Metric
+    condition: Condition
+    adapter_ids: IntArray
+    values: FloatArray
+    uncertainties: FloatArray
+    value_ids: IntArray
+    places: Places
+    spread: Spread
+    by_adapter: IntArray
+    """Positions in the order of rising adapter id, to find one by bisection."""
+
+    def __len__(self) -> int:
+        return len(self.values)
+
+    def position_of(self, adapter_id: int) -> int | None:
+        """Index of an adapter in the arrays, None if it is not in the cohort."""
+        index = int(np.searchsorted(self.adapter_ids, adapter_id, sorter=self.by_adapter))
+        if index == len(self):
+            return None
+        position = int(self.by_adapter[index])
+        return position if int(self.adapter_ids[position]) == adapter_id else None
+
+    def near_ties_of(self, position: int) -> IntArray:
+        """Ids of the adapters that cannot be told apart from the one at `position`."""
+        return self.adapter_ids[near_ties(self.values, self.uncertainties, position=position)]
+
+
+def standing_values(*, viewer: Viewer, as_of: datetime | None) -> Any:
+    """Values that stand now, or stood at `as_of`, of adapters this viewer may know of."""
+    values = Value.objects.visible_to(viewer)
+    return values.current() if as_of is None else values.as_of(as_of)
+
+
+def known_conditions(
+    metric: Metric, *, viewer: Viewer, as_of: datetime | None = None
+) -> list[KnownCondition]:
+    """Every condition under which the metric has values, the plainest first.
+
+    Fewer parts come before more, 230 V before 115 V, more adapters before fewer.
+    """
+    stamp, who = Ledger.read(), _population(viewer)
+    if as_of is None and (found := remembered.get((who, metric.key), stamp=stamp)) is not None:
+        return list(found)
+    rows = (
+        standing_values(viewer=viewer, as_of=as_of)
+        .filter(metric=metric.key)
+        .values(*CONDITION_PARTS)
+        .annotate(count=Count("pk"))
+        .order_by()
+    )
+    known = [
+        KnownCondition(Condition(**{part: row[part] for part in CONDITION_PARTS}), row["count"])
+        for row in rows
+    ]
+    known.sort(
+        key=lambda item: (
+            len(item.condition.as_json()),
+            item.condition.line != "high",
+            -item.count,
+            item.condition.key,
+        ),
+    )
+    if as_of is None:
+        remembered.put((who, metric.key), tuple(known), stamp=stamp, size=len(known))
+    return known
+
+
+def choose_condition(
+    known: Iterable[KnownCondition], *, asked: Mapping[str, Any]
+) -> Condition | None:
+    """The plainest known condition that has every part asked for; None if none has."""
+    for item in known:
+        if all(getattr(item.condition, part) == wanted for part, wanted in asked.items()):
+            return item.condition
+    return None
+
+
+def load_cohorts(
+    wanted: Iterable[tuple[Metric, Condition]],
+    *,
+    viewer: Viewer,
+    filters: Filters | None = None,
+    as_of: datetime | None = None,
+) -> dict[tuple[str, str], Cohort]:
+    """Cohorts by (metric key, condition key), all of them in two queries at the most.
+
+    Only metrics with a better direction can be asked for. Whole cohorts of today are
+    remembered while the ledger's stamp stands; filtered and past ones are read each time.
+    """
+    asked = {(metric.key, condition.key): (metric, condition) for metric, condition in wanted}
+    if not asked:
+        return {}
+    narrowed = filters is not None and not filters.is_open
+    if narrowed or as_of is not None:
+        return _read_cohorts(asked, viewer=viewer, filters=filters, as_of=as_of)
+    stamp, who = Ledger.read(), _population(viewer)
+    found: dict[tuple[str, str], Cohort] = {}
+    for key in asked:
+        cohort = remembered.get((who, *key), stamp=stamp)
+        if cohort is not None:
+            found[key] = cohort
+    missing = {key: wanted for key, wanted in asked.items() if key not in found}
+    if missing:
+        for key, cohort in _read_cohorts(missing, viewer=viewer, filters=None, as_of=None).items():
+            remembered.put((who, *key), cohort, stamp=stamp, size=len(cohort) + 1)
+            found[key] = cohort
+    return found
+
+
+def _population(viewer: Viewer) -> str:
+    """Who counts for this viewer: embargoes end with a day, so the public's has a date."""
+    return "everybody" if sees_unpublished(viewer) else f"public {timezone.now().date()}"
+
+
+def _read_cohorts(
+    asked: Mapping[tuple[str, str], tuple[Metric, Condition]],
+    *,
+    viewer: Viewer,
+    filters: Filters | None,
+    as_of: datetime | None,
+) -> dict[tuple[str, str], Cohort]:
+    which = Q()
+    for metric_key, condition_key in asked:
+        which |= Q(metric=metric_key, condition_key=condition_key)
+    rows = (filters or Filters()).narrow(
+        standing_values(viewer=viewer, as_of=as_of).filter(which, apart="")
+    )
+    columns: dict[tuple[str, str], list[tuple[int, float, float, int]]] = {key: [] for key in asked}
+    for metric_key, condition_key, *row in rows.order_by("adapter_id").values_list(
+        "metric", "condition_key", "adapter_id", "value", "standard_uncertainty", "pk"
+    ):
+        columns[metric_key, condition_key].append(tuple(row))
+    return {key: _cohort(*asked[key], rows=found) for key, found in columns.items()}
+
+
+def _cohort(
+    metric: Metric, condition: Condition, *, rows: list[tuple[int, float, float, int]]
+) -> Cohort:
+    adapter_ids = np.array([row[0] for row in rows], dtype=np.int64)
+    values = np.array([row[1] for row in rows], dtype=np.float64)
+    uncertainties = np.array([row[2] for row in rows], dtype=np.float64)
+    value_ids = np.array([row[3] for row in rows], dtype=np.int64)
+    order = places(values, better=metric.better).order
+    values = values[order]
+    adapter_ids = adapter_ids[order]
+    return Cohort(
+        metric=metric,
+        condition=condition,
+        adapter_ids=adapter_ids,
+        values=values,
+        uncertainties=uncertainties[order],
+        value_ids=value_ids[order],
+        places=places(values, better=metric.better),
+        spread=spread(values),
+        by_adapter=np.argsort(adapter_ids, kind="stable").astype(np.int64),
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class SetApart:
+    """A value that stands but is not comparable, and why."""
+
+    adapter: Adapter
+    value: float
+    standard_uncertainty: float
+    reason: str
+    run_id: UUID | None
+
+
+def set_apart(
+    metric: Metric,
+    condition: Condition,
+    *,
+    viewer: Viewer,
+    filters: Filters | None = None,
+    as_of: datetime | None = None,
+) -> list[SetApart]:
+    """The values of a cohort's condition that are not comparable, with the reason."""
+    stamp = Ledger.read()
+    key = ("apart", _population(viewer), metric.key, condition.key, filters or Filters())
+    if as_of is None and (found := remembered.get(key, stamp=stamp)) is not None:
+        return list(found)
+    rows = (
+        (filters or Filters())
+        .narrow(
+            standing_values(viewer=viewer, as_of=as_of).filter(
+                metric=metric.key, condition_key=condition.key
+            )
+        )
+        .exclude(apart="")
+        .select_related("adapter__maker")
+        .order_by("adapter__slug")
+    )
+    listed = [
+        SetApart(row.adapter, row.value, row.standard_uncertainty, row.apart, row.run_id)
+        for row in rows
+    ]
+    if as_of is None:
+        remembered.put(key, tuple(listed), stamp=stamp, size=len(listed) + 1)
+    return listed

@@ -1,0 +1,124 @@
+"""The ranking of one metric under one condition, for page, CSV, chart and API."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+from uuid import UUID
+
+from catalog.models import Adapter, Viewer
+from comparisons.queries.cohorts import Cohort, Filters, SetApart, load_cohorts, set_apart
+from comparisons.ranking import COVERAGE_FACTOR
+from measurements.kinds.base import Condition, Metric
+from measurements.models import Value
+
+# A row lists at most this many near ties by name; the full number always stands beside them.
+NEAR_TIES_NAMED = 50
+
+
+@dataclass(frozen=True, slots=True)
+class RankedRow:
+    """One adapter's place. `near_ties` are the first of `near_tie_count`, best first.
+
+    `joined` says how a bracket runs through the row: ``start``, ``middle``, ``end`` or "";
+    a bracket joins neighbours that cannot be told apart.
+    """
+
+    rank: int
+    adapter: Adapter
+    value: float
+    standard_uncertainty: float
+    percentile: float
+    near_ties: tuple[Adapter, ...]
+    near_tie_count: int
+    run_id: UUID | None
+    method: str
+    joined: str = ""
+
+    @property
+    def expanded_uncertainty(self) -> float:
+        """U at k = 2."""
+        return COVERAGE_FACTOR * self.standard_uncertainty
+
+
+@dataclass(frozen=True, slots=True)
+class Ranking:
+    """A cohort with the rows of one page of it, and what stands apart."""
+
+    cohort: Cohort
+    rows: tuple[RankedRow, ...]
+    start: int
+    apart: tuple[SetApart, ...]
+
+    @property
+    def next_start(self) -> int | None:
+        """Where the following page starts, None after the last row."""
+        following = self.start + len(self.rows)
+        return following if following < len(self.cohort) else None
+
+
+def ranking(
+    metric: Metric,
+    condition: Condition,
+    *,
+    viewer: Viewer,
+    filters: Filters | None = None,
+    as_of: datetime | None = None,
+    start: int = 0,
+    limit: int | None = None,
+) -> Ranking:
+    """Rows `start` to `start + limit` of a ranking, in a fixed number of queries."""
+    cohort = load_cohorts([(metric, condition)], viewer=viewer, filters=filters, as_of=as_of)[
+        metric.key, condition.key
+    ]
+    stop = len(cohort) if limit is None else min(start + limit, len(cohort))
+    positions = range(start, stop)
+    ties = {position: cohort.near_ties_of(position).tolist() for position in positions}
+    named = {position: ids[:NEAR_TIES_NAMED] for position, ids in ties.items()}
+    adapter_ids = {int(cohort.adapter_ids[position]) for position in positions}
+    for ids in named.values():
+        adapter_ids.update(ids)
+    adapters = {
+        adapter.pk: adapter
+        for adapter in Adapter.objects.select_related("maker").filter(pk__in=adapter_ids)
+    }
+    stored = {
+        pk: (run_id, method)
+        for pk, run_id, method in Value.objects.filter(
+            pk__in=[int(cohort.value_ids[position]) for position in positions]
+        ).values_list("pk", "run", "method")
+    }
+    brackets = _brackets(cohort, start=start, stop=stop)
+    rows = tuple(
+        RankedRow(
+            rank=int(cohort.places.rank[position]),
+            adapter=adapters[int(cohort.adapter_ids[position])],
+            value=float(cohort.values[position]),
+            standard_uncertainty=float(cohort.uncertainties[position]),
+            percentile=float(cohort.places.percentile[position]),
+            near_ties=tuple(adapters[pk] for pk in named[position]),
+            near_tie_count=len(ties[position]),
+            run_id=stored[int(cohort.value_ids[position])][0],
+            method=stored[int(cohort.value_ids[position])][1],
+            joined=brackets.get(position, ""),
+        )
+        for position in positions
+    )
+    apart = set_apart(metric, condition, viewer=viewer, filters=filters, as_of=as_of)
+    return Ranking(cohort=cohort, rows=rows, start=start, apart=tuple(apart))
+
+
+def _brackets(cohort: Cohort, *, start: int, stop: int) -> dict[int, str]:
+    """How brackets run: each joins a row with all directly following near ties of it."""
+    joined: dict[int, str] = {}
+    position = start
+    while position < stop:
+        ties = set(cohort.near_ties_of(position).tolist())
+        last = position
+        while last + 1 < stop and int(cohort.adapter_ids[last + 1]) in ties:
+            last += 1
+        if last > position:
+            joined[position], joined[last] = "start", "end"
+            joined.update(dict.fromkeys(range(position + 1, last), "middle"))
+        position = last + 1
+    return joined

@@ -1,0 +1,156 @@
+"""A comparison table: adapters by metrics and conditions, from the values that stand."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+from uuid import UUID
+
+import numpy as np
+
+from catalog.models import Adapter, Viewer
+from comparisons.queries.cohorts import standing_values
+from comparisons.ranking import COVERAGE_FACTOR, clear_best
+from measurements.kinds import all_metrics
+from measurements.kinds.base import Condition, Metric
+from measurements.models import Value
+
+
+@dataclass(frozen=True, slots=True)
+class Cell:
+    """One adapter's value; `best` only where it is better than every other beyond U."""
+
+    value: float
+    standard_uncertainty: float
+    run_id: UUID | None
+    method: str
+    apart: str
+    best: bool = False
+
+    @property
+    def expanded_uncertainty(self) -> float:
+        """U at k = 2."""
+        return COVERAGE_FACTOR * self.standard_uncertainty
+
+
+@dataclass(frozen=True, slots=True)
+class TableRow:
+    """One metric under one condition; `cells` in the order of the adapters, None: not tested."""
+
+    metric: Metric
+    condition: Condition
+    cells: tuple[Cell | None, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Table:
+    """The whole table."""
+
+    adapters: tuple[Adapter, ...]
+    rows: tuple[TableRow, ...]
+
+
+def comparison_table(
+    adapters: Sequence[Adapter],
+    *,
+    metrics: Iterable[str],
+    conditions: Mapping[str, Any],
+    viewer: Viewer,
+) -> Table:
+    """The live table, in one query.
+
+    A metric has a row for every condition under which at least one of the adapters has a
+    value; `conditions` (``line``, ``output_v``, ``device``) narrows them where a metric has
+    that part. A metric that none of them was tested for still has a row.
+    """
+    declared = all_metrics()
+    keys = [key for key in metrics if key in declared]
+    found: dict[tuple[str, str], dict[int, Value]] = {}
+    seen: dict[str, dict[str, Condition]] = {key: {} for key in keys}
+    for value in (
+        standing_values(viewer=viewer, as_of=None)
+        .filter(adapter__in=[adapter.pk for adapter in adapters], metric__in=keys)
+        .order_by("pk")
+    ):
+        condition = value.condition
+        parts = condition.as_json()
+        if any(part in parts and parts[part] != want for part, want in conditions.items()):
+            continue
+        if set(parts) - set(declared[value.metric].condition):
+            continue  # finer than the metric is ranked by, such as a single sensor
+        seen[value.metric][condition.key] = condition
+        found.setdefault((value.metric, condition.key), {})[value.adapter_id] = value
+    rows = []
+    for key in keys:
+        ordered = sorted(
+            seen[key].values(),
+            key=lambda item: (item.line != "high", -(item.output_v or 0.0), item.key),
+        )
+        for condition in ordered or [Condition()]:
+            values = found.get((key, condition.key), {})
+            rows.append(
+                TableRow(
+                    metric=declared[key],
+                    condition=condition,
+                    cells=_cells([values.get(adapter.pk) for adapter in adapters], declared[key]),
+                )
+            )
+    return Table(adapters=tuple(adapters), rows=tuple(rows))
+
+
+def _cells(values: Sequence[Value | None], metric: Metric) -> tuple[Cell | None, ...]:
+    comparable = [
+        position for position, value in enumerate(values) if value is not None and not value.apart
+    ]
+    numbers = np.array([values[position].value for position in comparable])  # type: ignore[union-attr]
+    spreads = np.array([values[position].standard_uncertainty for position in comparable])  # type: ignore[union-attr]
+    best = clear_best(numbers, spreads, better=metric.better)
+    marked = None if best is None else comparable[best]
+    return tuple(
+        None
+        if value is None
+        else Cell(
+            value=value.value,
+            standard_uncertainty=value.standard_uncertainty,
+            run_id=value.run_id,
+            method=value.method,
+            apart=value.apart,
+            best=position == marked,
+        )
+        for position, value in enumerate(values)
+    )
+
+
+def as_frozen(table: Table) -> dict[str, Any]:
+    """The table as plain data, complete enough to be shown without asking anything else."""
+    return {
+        "adapters": [
+            {"slug": adapter.slug, "maker": adapter.maker.name, "name": adapter.name}
+            for adapter in table.adapters
+        ],
+        "rows": [
+            {
+                "metric": row.metric.key,
+                "title": row.metric.title,
+                "unit": row.metric.unit,
+                "better": row.metric.better,
+                "decimals": row.metric.decimals,
+                "condition": row.condition.as_json(),
+                "cells": [
+                    None
+                    if cell is None
+                    else {
+                        "value": cell.value,
+                        "standard_uncertainty": cell.standard_uncertainty,
+                        "run": str(cell.run_id) if cell.run_id else None,
+                        "method": cell.method,
+                        "apart": cell.apart,
+                        "best": cell.best,
+                    }
+                    for cell in row.cells
+                ],
+            }
+            for row in table.rows
+        ],
+    }

@@ -1,0 +1,267 @@
+"""What people do to runs. Page, API and command line all come through here."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import logging
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from django.contrib.auth.models import User
+from django.db import IntegrityError, transaction
+from django.utils import timezone
+
+from catalog.actions import get_unit
+from catalog.models import Adapter, Port
+from measurements import queries, tasks
+from measurements.models import Instrument, Ledger, RawFile, Run, RunEvent, Value, line_of
+
+logger = logging.getLogger(__name__)
+
+Person = User | None
+
+
+class Refused(Exception):
+    """What was asked cannot be done; `detail` says why and what to do, `field` where."""
+
+    def __init__(self, detail: str, *, field: str = "") -> None:
+        super().__init__(detail)
+        self.detail = detail
+        self.field = field
+
+
+@dataclass(frozen=True, slots=True)
+class Received:
+    """A run and whether this upload created it."""
+
+    run: Run
+    created: bool
+
+
+@dataclass(frozen=True, slots=True)
+class RunFacts:
+    """What is said about a file when it is handed in, validated."""
+
+    adapter: Adapter
+    kind: str
+    unit: str = "1"
+    mains_v: float | None = None
+    mains_hz: float | None = None
+    ambient_c: float | None = None
+    port: Port | None = None
+    instruments: tuple[Instrument, ...] = ()
+    method_fields: Mapping[str, Any] | None = None
+    measured_at: datetime | None = None
+    note: str = ""
+
+
+def _identity(facts: RunFacts, sha256: str) -> str:
+    """One hash for a file and the conditions that its numbers depend on."""
+    parts = {
+        "adapter": facts.adapter.pk,
+        "kind": facts.kind,
+        "unit": facts.unit,
+        "line": line_of(facts.mains_v),
+        "mains_hz": facts.mains_hz,
+        "ambient_c": facts.ambient_c,
+        "port": facts.port.label if facts.port else "",
+        "instruments": sorted(item.name for item in facts.instruments),
+        "fields": dict(facts.method_fields or {}),
+        "raw": sha256,
+    }
+    text = json.dumps(parts, sort_keys=True, separators=(",", ":"), ensure_ascii=True)
+    return hashlib.sha256(text.encode("ascii")).hexdigest()
+
+
+def receive_run(
+    facts: RunFacts, *, chunks: Iterable[bytes], file_name: str, by: Person
+) -> Received:
+    """Keep a file for ever and write down its run; the one door for every file.
+
+    The bytes are durable in the raw store before the row is written, and the row is
+    committed before this returns, so whoever is told yes has lost nothing. The same file for
+    the same adapter, kind and condition gives the run that is there. Raises
+    `rawstore.TooLarge` and `OSError` with nothing kept.
+    """
+    kept = queries.raw_store().keep(chunks)
+    identity = _identity(facts, kept.sha256)
+    try:
+        with transaction.atomic():
+            if there := _standing_run(identity):
+                return Received(there, created=False)
+            RawFile.objects.get_or_create(sha256=kept.sha256, defaults={"size": kept.size})
+            run = Run.objects.create(
+                adapter=facts.adapter,
+                unit=get_unit(facts.adapter, serial=facts.unit),
+                kind=facts.kind,
+                raw_id=kept.sha256,
+                file_name=file_name[:255],
+                identity=identity,
+                mains_v=facts.mains_v,
+                mains_hz=facts.mains_hz,
+                line=line_of(facts.mains_v),
+                ambient_c=facts.ambient_c,
+                port=facts.port,
+                method_fields=dict(facts.method_fields or {}),
+                measured_at=facts.measured_at,
+                note=facts.note,
+                received_by=by,
+            )
+            run.instruments.set(facts.instruments)
+            RunEvent.objects.create(run=run, by=by, what="received", detail=run.file_name)
+            transaction.on_commit(lambda: tasks.ring(run.pk))
+    except IntegrityError:
+        # Two uploads of the same file at once: the other one won.
+        if there := _standing_run(identity):
+            return Received(there, created=False)
+        raise
+    return Received(run, created=True)
+
+
+def _standing_run(identity: str) -> Run | None:
+    return Run.objects.filter(identity=identity).exclude(standing=Run.Standing.WITHDRAWN).first()
+
+
+def _locked(run: Run, *, by: Person) -> Run:
+    # The adapter's row is the lock for all that changes which of its values stand.
+    Adapter.objects.select_for_update().get(pk=run.adapter_id)
+    run = Run.objects.select_related("adapter").select_for_update(of=("self",)).get(pk=run.pk)
+    if not run.may_be_judged_by(by):
+        raise PermissionError("Only an editor may do that to this run.")
+    return run
+
+
+@transaction.atomic
+def accept_run(run: Run, *, by: Person) -> Run:
+    """Let a run's values stand: they replace earlier ones of the same metric and condition.
+
+    A run that no value stands from any more is superseded. Raises `PermissionError` and
+    `Refused`.
+    """
+    run = _locked(run, by=by)
+    if run.state != Run.State.READY:
+        raise Refused(f"The run is {run.get_state_display()}; only a ready run can be accepted.")
+    if run.standing != Run.Standing.PROVISIONAL:
+        raise Refused(f"The run is {run.get_standing_display()} already.")
+    now = timezone.now()
+    rows = list(run.values.filter(current_until=None))
+    keys = {(row.metric, row.condition_key) for row in rows}
+    displaced = [
+        row
+        for row in Value.objects.current().filter(
+            adapter=run.adapter_id, metric__in={metric for metric, _ in keys}
+        )
+        if (row.metric, row.condition_key) in keys and row.run_id is not None
+    ]
+    Value.objects.filter(pk__in=[row.pk for row in displaced]).update(current_until=now)
+    Value.objects.filter(pk__in=[row.pk for row in rows]).update(current_from=now)
+    run.standing = Run.Standing.ACCEPTED
+    run.accepted_at = now
+    run.save(update_fields=["standing", "accepted_at"])
+    RunEvent.objects.create(run=run, by=by, at=now, what="accepted")
+    earlier = Run.objects.filter(
+        pk__in={row.run_id for row in displaced}, standing=Run.Standing.ACCEPTED
+    )
+    for other in earlier.exclude(
+        pk__in=Value.objects.current().filter(adapter=run.adapter_id).values("run")
+    ):
+        other.standing = Run.Standing.SUPERSEDED
+        other.superseded_by = run
+        other.save(update_fields=["standing", "superseded_by"])
+        RunEvent.objects.create(
+            run=other, by=by, at=now, what="superseded", detail=f"by run {run.pk}"
+        )
+    Ledger.turn()
+    return run
+
+
+@transaction.atomic
+def withdraw_run(run: Run, *, by: Person, reason: str) -> Run:
+    """Take a run out of every ranking, with the reason in sight.
+
+    Values that it had displaced stand again, from the newest accepted run that has them.
+    Raises `PermissionError` and `Refused`.
+    """
+    reason = reason.strip()
+    if not reason:
+        raise Refused("Say why the run is withdrawn; readers see the reason.", field="reason")
+    run = _locked(run, by=by)
+    if run.standing == Run.Standing.WITHDRAWN:
+        raise Refused("The run is withdrawn already.")
+    now = timezone.now()
+    stood = list(run.values.current())
+    run.values.current().update(current_until=now)
+    run.standing = Run.Standing.WITHDRAWN
+    run.withdrawn_at = now
+    run.withdrawn_reason = reason
+    run.superseded_by = None
+    run.save(update_fields=["standing", "withdrawn_at", "withdrawn_reason", "superseded_by"])
+    RunEvent.objects.create(run=run, by=by, at=now, what="withdrawn", detail=reason)
+    _reinstate(run.adapter_id, vacated=stood, at=now, by=by)
+    Ledger.turn()
+    return run
+
+
+def _reinstate(adapter_id: int, *, vacated: Sequence[Value], at: datetime, by: Person) -> None:
+    """Open again, as a new row, the newest accepted value of each condition left empty."""
+    keys = {(row.metric, row.condition_key) for row in vacated}
+    candidates = (
+        Value.objects.filter(
+            adapter=adapter_id,
+            metric__in={metric for metric, _ in keys},
+            run__standing__in=[Run.Standing.ACCEPTED, Run.Standing.SUPERSEDED],
+            run__state=Run.State.READY,
+        )
+        # A superseded run that was recomputed holds open rows that have never stood.
+        .exclude(current_from=None, current_until__isnull=False)
+        .select_related("run")
+        .order_by("-run__accepted_at", "-pk")
+    )
+    revived: dict[Any, Run] = {}
+    for row in candidates:
+        key = (row.metric, row.condition_key)
+        if key not in keys or row.run is None:
+            continue
+        keys.discard(key)
+        revived[row.run_id] = row.run
+        if row.current_from is not None:
+            row.pk = None  # it has stood before: what stands again is a new row
+            row.current_until = None
+        row.current_from = at
+        row.save()
+    for run in revived.values():
+        if run.standing == Run.Standing.SUPERSEDED:
+            run.standing = Run.Standing.ACCEPTED
+            run.superseded_by = None
+            run.save(update_fields=["standing", "superseded_by"])
+            RunEvent.objects.create(
+                run=run, by=by, at=at, what="reinstated", detail="its successor was withdrawn"
+            )
+
+
+@transaction.atomic
+def refresh_physical_values(adapter: Adapter) -> None:
+    """Bring the values that follow from the catalogue alone up to its present facts."""
+    Ledger.turn()  # a change to ports, ratings or the publish date matters to rankings too
+    now = timezone.now()
+    held = {row.metric: row for row in adapter.values.current().filter(run=None)}
+    for measured in queries.physical_measures(adapter):
+        row = held.pop(measured.metric, None)
+        fresh = queries.value_row(measured, adapter_id=adapter.pk, run_id=None, current_from=now)
+        if row is not None:
+            same = (row.value, row.standard_uncertainty, row.method) == (
+                fresh.value,
+                fresh.standard_uncertainty,
+                fresh.method,
+            )
+            if same:
+                continue
+            row.current_until = now
+            row.save(update_fields=["current_until"])
+        fresh.save()
+    for row in held.values():
+        row.current_until = now
+        row.save(update_fields=["current_until"])

@@ -1,0 +1,305 @@
+"""What workers do: claim a run, compute it, store everything it gives in one transaction.
+
+A claim is a conditional update that takes a lease and raises the fence. Results are written
+only while the fence is still the claimer's own, so a worker that was thought dead and comes
+back writes nothing.
+"""
+
+from __future__ import annotations
+
+import logging
+import math
+import threading
+import uuid
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import asdict
+from datetime import timedelta
+from typing import Any
+
+import numpy as np
+from django.conf import settings
+from django.db import close_old_connections, connection, transaction
+from django.db.models import F, Q
+from django.db.models.functions import Now
+from django.utils import timezone
+
+from measurements import queries
+from measurements.intake.columns import FloatArray, Problem
+from measurements.intake.tables import read_table
+from measurements.kinds.base import Measured, Outcome
+from measurements.metrics.downsample import downsample
+from measurements.models import Flag, Ledger, Run, RunEvent, Value, Verdict
+
+logger = logging.getLogger(__name__)
+
+TRACE_POINTS = 2000
+FIRST_RETRY = timedelta(seconds=2)
+
+
+class Rejected(Exception):
+    """The file cannot be computed; carries what the uploader is told."""
+
+    def __init__(self, problems: tuple[Problem, ...], *, count: int = 0, notes: Any = ()) -> None:
+        super().__init__(f"{count or len(problems)} problems")
+        self.problems = problems
+        self.count = count or len(problems)
+        self.notes = tuple(notes)
+
+
+class LostClaim(Exception):
+    """Another worker holds the run by now; this one stops without writing."""
+
+
+def compute(run_id: uuid.UUID, *, again: bool = False) -> str:
+    """Compute a run and return the state it ends in.
+
+    Does nothing to a run that another worker holds, or that is finished unless `again`.
+    Never raises for anything in the file: that ends in ``rejected``. An unexpected error is
+    tried again later, a few times, and then the run is set aside with the error in sight.
+    """
+    fence = _claim(run_id, again=again)
+    if fence is None:
+        return Run.objects.filter(pk=run_id).values_list("state", flat=True).first() or "unknown"
+    try:
+        with _lease_kept(run_id, fence):
+            try:
+                outcome, notes = _measure(run_id, fence)
+                _store(run_id, fence, outcome, notes)
+            except Rejected as rejected:
+                _reject(run_id, fence, rejected)
+    except LostClaim:
+        logger.warning("Run %s was taken over by another worker", run_id)
+    except Exception as error:  # a bug or a lost service: never lose the run to it
+        logger.exception("Run %s could not be computed", run_id)
+        _release(run_id, fence, f"{type(error).__name__}: {error}")
+    return str(Run.objects.values_list("state", flat=True).get(pk=run_id))
+
+
+def _claim(run_id: uuid.UUID, *, again: bool) -> int | None:
+    """Take the lease, or None when the run is not to be had. One conditional update.
+
+    A run whose workers died on it too often is set aside here instead of being tried once
+    more: this is the only place where a death that left no trace can be counted.
+    """
+    waiting = Q(state=Run.State.RECEIVED) | Q(state=Run.State.COMPUTING, lease_until__lt=Now())
+    if again:
+        waiting |= Q(state__in=[Run.State.READY, Run.State.REJECTED, Run.State.SET_ASIDE])
+        Run.objects.filter(
+            pk=run_id, state__in=[Run.State.READY, Run.State.REJECTED, Run.State.SET_ASIDE]
+        ).update(attempts=0)
+    with transaction.atomic():
+        worn_out = Run.objects.filter(
+            waiting, pk=run_id, attempts__gte=settings.MAX_ATTEMPTS
+        ).update(
+            state=Run.State.SET_ASIDE,
+            lease_until=None,
+            step="",
+            error="The worker died every time it computed this run.",
+        )
+        if worn_out:
+            RunEvent.objects.create(run_id=run_id, what="set aside", detail="The worker died.")
+            return None
+        claimed = Run.objects.filter(waiting, pk=run_id).update(
+            state=Run.State.COMPUTING,
+            lease_until=Now() + timedelta(seconds=settings.LEASE_SECONDS),
+            attempts=F("attempts") + 1,
+            fence=F("fence") + 1,
+            step="reading the file",
+        )
+        if not claimed:
+            return None
+        return Run.objects.values_list("fence", flat=True).get(pk=run_id)
+
+
+@contextmanager
+def _lease_kept(run_id: uuid.UUID, fence: int) -> Iterator[None]:
+    """Renew the lease from a thread for as long as the computation takes."""
+    done = threading.Event()
+
+    def renew() -> None:
+        try:
+            while not done.wait(settings.LEASE_SECONDS / 3):
+                _held(run_id, fence).update(
+                    lease_until=Now() + timedelta(seconds=settings.LEASE_SECONDS)
+                )
+        finally:
+            connection.close()
+
+    keeper = threading.Thread(target=renew, name=f"lease-{run_id}", daemon=True)
+    keeper.start()
+    try:
+        yield
+    finally:
+        done.set()
+        keeper.join()
+
+
+def _held(run_id: uuid.UUID, fence: int) -> Any:
+    return Run.objects.filter(pk=run_id, state=Run.State.COMPUTING, fence=fence)
+
+
+def _step(run_id: uuid.UUID, fence: int, step: str) -> None:
+    """Say how far it is, for the page that watches; also notices a lost claim early."""
+    if not _held(run_id, fence).update(step=step):
+        raise LostClaim
+
+
+def _measure(run_id: uuid.UUID, fence: int) -> tuple[Outcome, tuple[str, ...]]:
+    run = queries.run_to_compute(run_id)
+    kind = run.declared_kind
+    store = queries.raw_store()
+    if (condition := store.check(run.raw_id)) != "intact":
+        raise OSError(f"The stored file {run.raw_id} is {condition}; restore it from a backup.")
+    reading = read_table(store.path(run.raw_id), kind.columns, file_name=run.file_name)
+    if reading.table is None:
+        raise Rejected(reading.problems, count=reading.problem_count, notes=reading.notes)
+    _step(run_id, fence, "checking")
+    setup = queries.setup_of(run)
+    if problems := kind.check(reading.table, setup):
+        raise Rejected(problems[:200], count=len(problems), notes=reading.notes)
+    _step(run_id, fence, "computing")
+    outcome = kind.measure(reading.table, setup)
+    _step(run_id, fence, "storing")
+    return outcome, reading.notes
+
+
+def _store(run_id: uuid.UUID, fence: int, outcome: Outcome, notes: tuple[str, ...]) -> None:
+    trace = downsample(outcome.trace, points=TRACE_POINTS, x=outcome.plot.x)
+    with transaction.atomic():
+        run = _finish(
+            run_id,
+            fence,
+            state=Run.State.READY,
+            problems=[],
+            problem_count=0,
+            reading_notes=list(notes),
+            trace={name: _plain(column) for name, column in trace.items()},
+            plot=asdict(outcome.plot),
+        )
+        _replace_values(run, outcome.values)
+        run.flags.all().delete()
+        Flag.objects.bulk_create(
+            Flag(run=run, code=flag.code, severity=flag.severity, detail=flag.detail)
+            for flag in outcome.flags
+        )
+        run.verdicts.all().delete()
+        Verdict.objects.bulk_create(
+            Verdict(
+                run=run,
+                scheme=verdict.scheme,
+                clause=verdict.clause,
+                quantity=verdict.quantity,
+                condition_key=verdict.condition.key,
+                condition=verdict.condition.as_json(),
+                limit=verdict.limit,
+                sense=verdict.sense,
+                value=verdict.value,
+                expanded_uncertainty=verdict.expanded_uncertainty,
+                margin=verdict.margin,
+                outcome=verdict.outcome,
+                deviations=list(verdict.deviations),
+            )
+            for verdict in outcome.verdicts
+        )
+        RunEvent.objects.create(run=run, what="computed")
+
+
+def _reject(run_id: uuid.UUID, fence: int, rejected: Rejected) -> None:
+    with transaction.atomic():
+        run = _finish(
+            run_id,
+            fence,
+            state=Run.State.REJECTED,
+            problems=[problem.as_json() for problem in rejected.problems],
+            problem_count=rejected.count,
+            reading_notes=list(rejected.notes),
+            trace=None,
+            plot=None,
+        )
+        _replace_values(run, ())
+        run.flags.all().delete()
+        run.verdicts.all().delete()
+        RunEvent.objects.create(run=run, what="rejected", detail=f"{rejected.count} problems")
+
+
+def _finish(run_id: uuid.UUID, fence: int, **columns: Any) -> Run:
+    finished = _held(run_id, fence).update(
+        lease_until=None, step="", error="", attempts=0, computed_at=Now(), **columns
+    )
+    if not finished:
+        raise LostClaim
+    return Run.objects.select_for_update(of=("self",)).get(pk=run_id)
+
+
+def _release(run_id: uuid.UUID, fence: int, error: str) -> None:
+    """Give the run back after an unexpected error, later each time, or set it aside."""
+    close_old_connections()
+    with transaction.atomic():
+        run = _held(run_id, fence).first()
+        if run is None:
+            return
+        given_up = run.attempts >= settings.MAX_ATTEMPTS
+        _held(run_id, fence).update(
+            state=Run.State.SET_ASIDE if given_up else Run.State.RECEIVED,
+            lease_until=None,
+            step="",
+            error=error[:2000],
+            due_at=Now() + FIRST_RETRY * 2**run.attempts,
+        )
+        if given_up:
+            RunEvent.objects.create(run=run, what="set aside", detail=error[:2000])
+
+
+def _plain(column: FloatArray) -> list[float | None]:
+    return [None if math.isnan(item) else item for item in np.asarray(column).tolist()]
+
+
+def _replace_values(run: Run, measured: tuple[Measured, ...]) -> None:
+    """Make the run's open values equal to `measured`, keeping every value that readers saw.
+
+    An unchanged value keeps its row, so computing twice changes nothing. A value that
+    readers have seen is closed and its successor opened; one that was never accepted is
+    replaced.
+    """
+    now = timezone.now()
+    held = {(row.metric, row.condition_key): row for row in run.values.filter(current_until=None)}
+    fresh = {(item.metric, item.condition.key): item for item in measured}
+    stays = {
+        key
+        for key, item in fresh.items()
+        if key in held
+        and held[key].value == item.value
+        and held[key].standard_uncertainty == item.standard_uncertainty
+        and held[key].method == queries.method_of(item.metric)
+        and held[key].apart == item.apart
+    }
+    gone = [row for key, row in held.items() if key not in stays]
+    was_current = {(row.metric, row.condition_key) for row in gone if row.current_from is not None}
+    Value.objects.filter(pk__in=[row.pk for row in gone], current_from__isnull=False).update(
+        current_until=now
+    )
+    Value.objects.filter(pk__in=[row.pk for row in gone], current_from=None).delete()
+    # An accepted run opens a value that it did not have before unless a later one holds it.
+    open_to_run = run.standing == Run.Standing.ACCEPTED
+    taken = (
+        set(
+            Value.objects.current()
+            .filter(adapter=run.adapter_id)
+            .values_list("metric", "condition_key")
+        )
+        if open_to_run
+        else set()
+    )
+    Value.objects.bulk_create(
+        queries.value_row(
+            item,
+            adapter_id=run.adapter_id,
+            run_id=run.pk,
+            current_from=now if key in was_current or (open_to_run and key not in taken) else None,
+        )
+        for key, item in fresh.items()
+        if key not in stays
+    )
+    if was_current or open_to_run:
+        Ledger.turn()

@@ -1,0 +1,22 @@
+"""Adapters for tests."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from catalog.actions import ClaimFacts, PortFacts, get_maker, save_adapter
+from catalog.models import Adapter
+
+
+def make_adapter(
+    name: str = "Solo 65",
+    *,
+    maker: str = "Northfold",
+    rated_power_w: float = 65.0,
+    ports: tuple[PortFacts, ...] = (PortFacts("C1", "usb-c", 65.0),),
+    claims: tuple[ClaimFacts, ...] = (),
+    **facts: Any,
+) -> Adapter:
+    """A saved adapter, written through the same action as every other one."""
+    adapter = Adapter(maker=get_maker(maker), name=name, rated_power_w=rated_power_w, **facts)
+    return save_adapter(adapter, ports=ports, claims=claims)
