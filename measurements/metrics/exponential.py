@@ -74,10 +74,10 @@ def fit_exponential_approach(
     .. math:: y(t) = y_0 + \Delta y \, (1 - e^{-t/\tau})
 
     The search runs over the rise and the logarithm of the rate k = 1/τ, which keeps the rate
-    positive and finite where the record is nearly straight. Starts come from the data: for a given k the best rise is a linear
-    least-squares problem, so k is scanned and the best pair refined by the
-    Levenberg-Marquardt method with the analytical Jacobian. The standard errors assume
-    independent residuals of equal variance; slow drifts make them too small.
+    positive and finite where the record is nearly straight. Starts come from the data: for a
+    given k the best rise is a linear least-squares problem, so k is scanned and the best pair
+    refined by the Levenberg-Marquardt method with the analytical Jacobian. The standard errors
+    assume independent residuals of equal variance; slow drifts make them too small.
 
     With start = 0 this is the model of the NIST StRD data set Misra1a [1]_.
 

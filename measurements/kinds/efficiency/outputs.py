@@ -1,0 +1,149 @@
+"""The rows of a table sorted by output voltage, each with its 100 % current."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from measurements.intake.columns import FloatArray, IntArray, Table
+from measurements.kinds.base import AdvertisedOutput, Measured, Setup
+from measurements.metrics.efficiency import LoadState, corrected_voltage, efficiency, nominal_load
+from measurements.metrics.uncertainty import ErrorSource, accuracy_uncertainty
+
+# Instrument quantity → the column that it reads.
+MEASURED_COLUMNS = {
+    "input_power": "input_power_w",
+    "output_voltage": "output_voltage_v",
+    "output_current": "output_current_a",
+}
+
+# Advertised voltages come in steps of 50 mV at the finest (USB Power Delivery data objects).
+_SAME_VOLTAGE_V = 0.025
+
+
+@dataclass(frozen=True, slots=True)
+class Output:
+    """One output voltage of the run.
+
+    `values` holds the readings of its rows, quantity → [W], [V], [A], sorted by current;
+    `sources` the errors of the instruments over the same rows. `nominal` is the load [%] that
+    each row stands for, `full_load_a` the current [A] at 100 %; `assumed` says that it is the
+    largest measured one because none is advertised.
+    """
+
+    voltage_v: float
+    rows: IntArray
+    values: Mapping[str, FloatArray]
+    sources: tuple[ErrorSource, ...]
+    lead_resistance_ohm: float
+    full_load_a: float
+    assumed: bool
+    nominal: FloatArray
+
+    @property
+    def name(self) -> str:
+        """The voltage as a person writes it: ``20 V``."""
+        return f"{self.voltage_v:g} V"
+
+    @property
+    def loaded(self) -> NDArray[np.bool_]:
+        """Which rows carry load; below half a per cent of full load there is no efficiency."""
+        return np.asarray(self.nominal > 0)
+
+    def voltage(self, values: Mapping[str, FloatArray]) -> FloatArray:
+        """Output voltage at the receptacle [V] from readings such as `values`."""
+        return corrected_voltage(
+            values["output_voltage"],
+            current=values["output_current"],
+            lead_resistance=self.lead_resistance_ohm,
+        )
+
+    def power(self, values: Mapping[str, FloatArray]) -> FloatArray:
+        """Output power at the receptacle [W] from readings such as `values`."""
+        return np.asarray(self.voltage(values) * values["output_current"])
+
+    def efficiency(self, values: Mapping[str, FloatArray]) -> FloatArray:
+        """Efficiency of every row [%] from readings such as `values`."""
+        return efficiency(values["input_power"], output_power=self.power(values))
+
+
+@dataclass(frozen=True, slots=True)
+class OutputResult:
+    """What one output gave: load [%] → state, None where not reached, and its values."""
+
+    output: Output
+    states: Mapping[float, LoadState | None]
+    values: tuple[Measured, ...]
+
+    def value_of(self, metric: str) -> Measured | None:
+        """The output's value of a metric that it has once, or None."""
+        return next((value for value in self.values if value.metric == metric), None)
+
+
+def lead_resistance(setup: Setup) -> float:
+    """Resistance [Ω] of the lead to the voltmeter, 0 when the form gives none."""
+    given = setup.fields.get("lead_resistance_ohm")
+    return 0.0 if given is None else float(given)
+
+
+def outputs_of(table: Table, setup: Setup) -> tuple[Output, ...]:
+    """Every output voltage of a checked table, lowest first."""
+    # Rounded to the millivolt, so that 20 and 20.0000001 from a spreadsheet are one output.
+    nominal_v = np.round(table["output_nominal_v"], 3)
+    return tuple(
+        _output(table, setup, voltage_v=float(voltage), rows=np.flatnonzero(nominal_v == voltage))
+        for voltage in np.unique(nominal_v)
+    )
+
+
+def advertised_outputs(setup: Setup) -> tuple[AdvertisedOutput, ...]:
+    """What the maker states for the port under test, or for all ports when none is given."""
+    if setup.port is None:
+        return setup.adapter.advertised
+    return tuple(item for item in setup.adapter.advertised if item.port in ("", setup.port.label))
+
+
+def advertised_current(setup: Setup, *, voltage_v: float) -> float | None:
+    """Highest advertised current [A] at a voltage [V], or None.
+
+    What is stated for the port itself goes before what is stated for any port.
+    """
+    at_voltage = [
+        item
+        for item in advertised_outputs(setup)
+        if abs(item.voltage_v - voltage_v) <= _SAME_VOLTAGE_V and item.current_a > 0
+    ]
+    own = [item for item in at_voltage if setup.port is not None and item.port]
+    return max((item.current_a for item in own or at_voltage), default=None)
+
+
+def _output(table: Table, setup: Setup, *, voltage_v: float, rows: IntArray) -> Output:
+    by_current = rows[np.argsort(table["output_current_a"][rows], kind="stable")]
+    values = {quantity: table[column][by_current] for quantity, column in MEASURED_COLUMNS.items()}
+    advertised = advertised_current(setup, voltage_v=voltage_v)
+    full_load_a = advertised or float(values["output_current"][-1])
+    return Output(
+        voltage_v=voltage_v,
+        rows=by_current,
+        values=values,
+        sources=_error_sources(values, setup),
+        lead_resistance_ohm=lead_resistance(setup),
+        full_load_a=full_load_a,
+        assumed=advertised is None,
+        nominal=nominal_load(values["output_current"], full_load_current=full_load_a),
+    )
+
+
+def _error_sources(values: Mapping[str, FloatArray], setup: Setup) -> tuple[ErrorSource, ...]:
+    """The error of the first instrument named for each quantity."""
+    sources = []
+    for quantity, readings in values.items():
+        for accuracy in setup.accuracies_of(quantity)[:1]:
+            uncertainty = accuracy_uncertainty(
+                readings, reading_percent=accuracy.reading_percent, fixed=accuracy.fixed
+            )
+            sources.append(ErrorSource(quantity=quantity, uncertainty=uncertainty))
+    return tuple(sources)

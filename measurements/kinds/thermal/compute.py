@@ -1,0 +1,138 @@
+"""From a checked thermal record to values, flags, verdicts and a trace."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+
+import numpy as np
+
+from measurements.intake.columns import FloatArray, Table
+from measurements.kinds.base import Condition, Measured, Outcome, Setup
+from measurements.kinds.thermal.figure import plot_of, trace_of
+from measurements.kinds.thermal.remarks import remarks
+from measurements.kinds.thermal.sensors import Sensor
+from measurements.kinds.thermal.soak import Soak, soak_of
+from measurements.kinds.thermal.verdicts import verdicts_of
+from measurements.metrics.uncertainty import (
+    ErrorSource,
+    accuracy_uncertainty,
+    propagate,
+    root_sum_square,
+)
+
+
+def measure(table: Table, setup: Setup) -> Outcome:
+    """Every value that the record supports; `check` must have found nothing."""
+    soak = soak_of(table, setup)
+    surfaces = tuple(_surface(sensor, soak=soak, line=setup.line) for sensor in soak.sensors)
+    warmest = max(surfaces, key=lambda measured: measured.value)
+    return Outcome(
+        values=(
+            replace(warmest, condition=Condition(line=setup.line)),
+            *surfaces,
+            *_rise(soak, line=setup.line),
+            *_settling(soak, line=setup.line),
+            _headroom(soak, line=setup.line),
+        ),
+        flags=remarks(soak, setup),
+        verdicts=verdicts_of(surfaces, soak=soak),
+        trace=trace_of(table, soak=soak),
+        plot=plot_of(soak),
+    )
+
+
+def _surface(sensor: Sensor, *, soak: Soak, line: str) -> Measured:
+    return Measured(
+        metric="surface-temperature",
+        value=sensor.highest,
+        standard_uncertainty=_instrument(sensor.highest, soak=soak),
+        condition=Condition(line=line, sensor=sensor.name),
+        apart=soak.apart,
+    )
+
+
+def _rise(soak: Soak, *, line: str) -> tuple[Measured, ...]:
+    """Highest difference from the ambient of the same moment, or of the form."""
+    if soak.ambient.mean is None:
+        return ()
+    on_surface = np.vstack([sensor.readings for sensor in soak.sensors])
+    if soak.ambient.series is None:
+        room = soak.ambient.mean
+        readings = on_surface
+
+        def highest_rise(values: Mapping[str, FloatArray]) -> float:
+            return float(np.nanmax(values["temperature"] - room))
+    else:
+        # The same instrument reads both, so that its error largely cancels in the difference.
+        readings = np.vstack([on_surface, soak.ambient.series])
+
+        def highest_rise(values: Mapping[str, FloatArray]) -> float:
+            return float(np.nanmax(values["temperature"][:-1] - values["temperature"][-1]))
+
+    values = {"temperature": readings}
+    return (
+        Measured(
+            metric="temperature-rise",
+            value=highest_rise(values),
+            standard_uncertainty=propagate(
+                highest_rise, values=values, sources=_error_sources(readings, soak=soak)
+            ),
+            condition=Condition(line=line),
+        ),
+    )
+
+
+def _settling(soak: Soak, *, line: str) -> tuple[Measured, ...]:
+    """Final temperature and time constant of every sensor that has a curve."""
+    values: list[Measured] = []
+    for name, fit in soak.fits.items():
+        condition = Condition(line=line, sensor=name)
+        settled = soak.settled[name]
+        values += (
+            Measured(
+                metric="settled-temperature",
+                value=settled,
+                # The curve goes along with the instrument's offset and gain, so that its
+                # error at the final value adds to the scatter of the fit.
+                standard_uncertainty=root_sum_square(
+                    (_instrument(settled, soak=soak), fit.rise_standard_error)
+                ),
+                condition=condition,
+            ),
+            Measured(
+                metric="time-constant",
+                value=fit.time_constant / 60,
+                standard_uncertainty=fit.time_constant_standard_error / 60,
+                condition=condition,
+            ),
+        )
+    return tuple(values)
+
+
+def _headroom(soak: Soak, *, line: str) -> Measured:
+    tightest = min(soak.sensors, key=lambda sensor: sensor.headroom)
+    return Measured(
+        metric="thermal-headroom",
+        value=tightest.headroom,
+        standard_uncertainty=_instrument(tightest.highest, soak=soak),
+        condition=Condition(line=line),
+        apart=soak.apart,
+    )
+
+
+def _instrument(temperature: float, *, soak: Soak) -> float:
+    """Standard uncertainty [K] of a reading [°C] from the instrument, 0 without one."""
+    sources = _error_sources(np.array([temperature]), soak=soak)
+    return root_sum_square(float(source.uncertainty[0]) for source in sources)
+
+
+def _error_sources(readings: FloatArray, *, soak: Soak) -> tuple[ErrorSource, ...]:
+    if soak.accuracy is None:
+        return ()
+    uncertainty = accuracy_uncertainty(
+        readings,
+        reading_percent=soak.accuracy.reading_percent,
+        fixed=soak.accuracy.fixed,
+    )
+    return (ErrorSource(quantity="temperature", uncertainty=uncertainty),)

@@ -1,0 +1,48 @@
+"""Surface temperatures against the touch limits, with what keeps that from being exact."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from measurements.kinds.base import Measured, Verdict
+from measurements.kinds.judging import judge
+from measurements.kinds.thermal.remarks import SHORTEST_SOAK_MIN
+from measurements.kinds.thermal.sensors import Sensor
+from measurements.kinds.thermal.soak import Soak
+from measurements.standards.iec_62368_1_2018 import AMBIENT_C
+
+# A sensor whose curve still has this far to go was not at its highest temperature yet.
+_STILL_RISING_K = 1.0
+
+
+def verdicts_of(surfaces: Sequence[Measured], *, soak: Soak) -> tuple[Verdict, ...]:
+    """A verdict for every sensor; `surfaces` are its highest readings, in the same order."""
+    return tuple(
+        verdict
+        for sensor, measured in zip(soak.sensors, surfaces, strict=True)
+        for verdict in judge(
+            measured, limits=(sensor.limit,), deviations=_deviations(sensor, soak=soak)
+        )
+    )
+
+
+def _deviations(sensor: Sensor, *, soak: Soak) -> tuple[str, ...]:
+    sentences = [
+        f"Judged as {sensor.limit.row}: an adapter is gripped briefly when it is unplugged. "
+        "Which row of the table applies is a judgement."
+    ]
+    if soak.apart:
+        sentences.append(
+            f"{soak.apart} The limits hold at {AMBIENT_C:g} °C and are not recalculated."
+        )
+    if soak.duration_min < SHORTEST_SOAK_MIN:
+        sentences.append(
+            f"The soak lasted {soak.duration_min:.4g} min; the limit is meant for the highest "
+            "temperature of a settled adapter."
+        )
+    settled = soak.settled.get(sensor.name)
+    if settled is not None and settled - sensor.highest > _STILL_RISING_K:
+        sentences.append(
+            f"The temperature was still rising at the end; its curve settles at {settled:.1f} °C."
+        )
+    return tuple(sentences)
