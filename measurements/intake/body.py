@@ -1,0 +1,124 @@
+"""The rows of a table between its headings and whatever stands below the numbers."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from measurements.intake.cells import is_clock, looks_numeric
+from measurements.intake.columns import IntArray, Problem
+from measurements.intake.decoding import Refused
+from measurements.intake.layout import Layout
+from measurements.intake.records import Lines, Records, find_records
+
+SHOWN_PROBLEMS = 200
+_STAND_INS = {"nan", "null", "none", "nil", "inf", "infinity"}
+_SHORTEST_WORD = 3
+
+
+class Problems:
+    """Problems with their full number; at most the first 200 are kept."""
+
+    def __init__(self) -> None:
+        self._listed: list[Problem] = []
+        self.count = 0
+
+    def add(self, problem: Problem) -> None:
+        """Take one more problem."""
+        self.count += 1
+        self._listed.append(problem)
+
+    def more(self, number: int) -> None:
+        """Count problems that are not worded."""
+        self.count += number
+
+    def first(self) -> tuple[Problem, ...]:
+        """The first of them in the order of the file."""
+        return tuple(sorted(self._listed, key=lambda item: item.row or 0)[:SHOWN_PROBLEMS])
+
+
+@dataclass(frozen=True, slots=True)
+class Body:
+    """The rows of the table: blank lines are still among them, remarks below are not.
+
+    `footer_lines` is how many lines of remarks were left out, `footer_from` the line of the
+    first.
+    """
+
+    layout: Layout
+    records: Records
+    footer_lines: int
+    footer_from: int
+
+    @property
+    def filled(self) -> IntArray:
+        """The places of the rows that are not blank lines."""
+        return np.flatnonzero(self.records.cells > 0)
+
+
+def _is_word(cell: str) -> bool:
+    letters = 0
+    for sign in cell:
+        letters = letters + 1 if sign.isalpha() else 0
+        if letters == _SHORTEST_WORD:
+            return cell.strip(" .#-+").casefold() not in _STAND_INS
+    return False
+
+
+def _is_remark(cells: Sequence[str], width: int) -> bool:
+    """Whether a row is text without any number, and not filled like a row of the table."""
+    filled = [cell for cell in cells if cell.strip()]
+    if any(looks_numeric(cell) or is_clock(cell) for cell in filled):
+        return False
+    return _is_word(filled[0]) and (len(filled) < width or width == 1)
+
+
+def find_body(lines: Lines, layout: Layout) -> Body:
+    """Part the rows of the table from blank lines and remarks at the end of the file.
+
+    Raises `Refused` when no row is left, or when quotation marks do not pair.
+    """
+    records = find_records(lines, first=layout.first, delimiter=layout.delimiter)
+    stop, footer_lines, footer_from = len(records), 0, 0
+    while stop:
+        cells = records.read(stop - 1)
+        if any(cell.strip() for cell in cells):
+            if not _is_remark(cells, len(layout.headings)):
+                break
+            footer_lines, footer_from = footer_lines + 1, int(records.lines[stop - 1])
+        stop -= 1
+    body = Body(layout, records.until(stop), footer_lines, footer_from)
+    if not len(body.filled):
+        raise Refused(
+            f"There are headings in line {layout.line + 1}, but no rows of numbers below them. "
+            "Send the whole log."
+        )
+    return body
+
+
+def check_widths(body: Body, problems: Problems) -> Body:
+    """Every row must have as many cells as there are headings; blank ones may follow.
+
+    Returns the body in which lines of spaces are blank lines.
+    """
+    records, width = body.records, len(body.layout.headings)
+    cells_of = records.cells.copy()
+    for index in np.flatnonzero((cells_of != width) & (cells_of > 0)):
+        cells = records.read(int(index))
+        if len(cells) > width and not any(cell.strip() for cell in cells[width:]):
+            continue
+        if len(cells) == 1 and not cells[0].strip():
+            cells_of[index] = 0
+        elif problems.count >= SHOWN_PROBLEMS:
+            problems.more(1)
+        else:
+            problems.add(
+                Problem(
+                    f"Cells in the row: {len(cells)}, headings: {width}. Complete the row, or put "
+                    "a cell that holds a separator between quotation marks.",
+                    row=int(records.lines[index]),
+                )
+            )
+    return replace(body, records=replace(records, cells=cells_of))
