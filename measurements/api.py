@@ -168,15 +168,8 @@ def _form_faults(form: RunForm, said: QueryDict) -> list[Fault]:
             faults.append(Fault(name, fault))
     if faults:
         return faults  # no database is asked about text that it cannot hold
-    try:
-        form.is_valid()
-        faults += faults_of(dict(form.errors))
-        for field in form.declared.fields if form.declared else ():
-            if fault := fault_of_plain(form.cleaned_data.get(field.name)):
-                faults.append(Fault(field.name, fault))
-    except RecursionError:
-        faults.append(Fault("body", "A JSON field is nested too deeply."))
-    return faults
+    form.is_valid()
+    return faults_of(dict(form.errors))
 
 
 def _file_faults(request: Request) -> list[Fault]:

@@ -185,7 +185,7 @@ WRONG: list[tuple[dict[str, Any], str]] = [
         "file",
     ),
     ({"kind": "thermal", "materials": "{"}, "materials"),
-    ({"kind": "thermal", "materials": "[" * 20_000}, "body"),
+    ({"kind": "thermal", "materials": "[" * 20_000}, "materials"),
     ({"kind": "thermal", "materials": "[" * 300 + "]" * 300}, "materials"),
     ({"kind": "thermal", "materials": '{"top": NaN}'}, "materials"),
     ({"kind": "thermal", "materials": '{"top": 1e999}'}, "materials"),
