@@ -69,13 +69,15 @@ def run_trace_csv(request: HttpRequest, run_id: uuid.UUID) -> HttpResponse:
     response.headers["Content-Disposition"] = content_disposition_header(
         True, f"{run.adapter.slug}-{run.kind}-{str(run.pk)[-12:]}-trace.csv"
     )
+    # The database may keep the columns in an order of its own: the plot's x axis comes first.
+    x = (run.plot or {}).get("x", "")
+    names = sorted(run.trace, key=lambda name: name != x)
     writer = csv.writer(response)
     # Sensors are named by the sender: no spreadsheet may take a heading for a formula.
     writer.writerow(
-        f"'{name}" if name.startswith(("=", "+", "-", "@", "\t", "\r")) else name
-        for name in run.trace
+        f"'{name}" if name.startswith(("=", "+", "-", "@", "\t", "\r")) else name for name in names
     )
-    writer.writerows(zip(*run.trace.values(), strict=True))
+    writer.writerows(zip(*(run.trace[name] for name in names), strict=True))
     return response
 
 

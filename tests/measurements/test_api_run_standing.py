@@ -94,14 +94,14 @@ def test_acceptance_opens_a_run_to_readers(
         assert_problem(anyone.get(one(run, part)), 404)
         seen = judge.get(one(run, part))
         assert seen.status_code == 200
-        seen.close()
+        seen.getvalue()  # read to the end, as a client does, and closed with it
     answer = judge.post(one(run, "accept/"))
     assert answer.status_code == 200
     assert answer.json()["standing"] == "accepted"
     for part in ("", "raw/", "trace/"):
         seen = anyone.get(one(run, part))
         assert seen.status_code == 200
-        seen.close()
+        seen.getvalue()  # read to the end, as a client does, and closed with it
     assert_problem(judge.post(one(run, "accept/")), 409, name="conflict")
 
 
