@@ -80,7 +80,7 @@ def save_comparison(
         taken = Comparison.objects.values_list("slug", flat=True)
         comparison.slug = free_slug(comparison.title, taken=[*taken, *RESERVED_SLUGS])
         comparison.created_by = by
-    comparison.full_clean(exclude={"created_by", "published_by"})  # set here, not by people
+    comparison.full_clean()
     comparison.save()
     comparison.columns.all().delete()
     ComparedAdapter.objects.bulk_create(

@@ -47,14 +47,14 @@ class Comparison(models.Model):
     created_at = models.DateTimeField(default=timezone.now, editable=False)
     changed_at = models.DateTimeField(auto_now=True)
     created_by = models.ForeignKey(
-        settings.AUTH_USER_MODEL, on_delete=models.PROTECT, null=True, related_name="+"
+        settings.AUTH_USER_MODEL, on_delete=models.PROTECT, null=True, blank=True, related_name="+"
     )
     revises = models.ForeignKey(
         "self", on_delete=models.PROTECT, null=True, blank=True, related_name="revisions"
     )
     published_at = models.DateTimeField(null=True, blank=True)
     published_by = models.ForeignKey(
-        settings.AUTH_USER_MODEL, on_delete=models.PROTECT, null=True, related_name="+"
+        settings.AUTH_USER_MODEL, on_delete=models.PROTECT, null=True, blank=True, related_name="+"
     )
     frozen = models.JSONField(null=True, blank=True)
     frozen_hash = models.CharField(max_length=64, blank=True)
