@@ -342,6 +342,11 @@ class Value(models.Model):
                 name="value_cohort",
             ),
             models.Index(fields=["metric", "condition_key"], name="value_condition"),
+            models.Index(
+                fields=["metric", "condition_key"],
+                condition=Q(current_from__isnull=False, current_until=None) & ~Q(apart=""),
+                name="value_apart",
+            ),
             models.Index(fields=["adapter", "metric"], name="value_adapter"),
         ]
         constraints = [

@@ -283,10 +283,6 @@ def set_apart(
     as_of: datetime | None = None,
 ) -> list[SetApart]:
     """The values of a cohort's condition that are not comparable, with the reason."""
-    stamp = Ledger.read()
-    key = ("apart", _population(viewer), metric.key, condition.key, filters or Filters())
-    if as_of is None and (found := remembered.get(key, stamp=stamp)) is not None:
-        return list(found)
     rows = (
         (filters or Filters())
         .narrow(
@@ -298,10 +294,7 @@ def set_apart(
         .select_related("adapter__maker")
         .order_by("adapter__slug")
     )
-    listed = [
+    return [
         SetApart(row.adapter, row.value, row.standard_uncertainty, row.apart, row.run_id)
         for row in rows
     ]
-    if as_of is None:
-        remembered.put(key, tuple(listed), stamp=stamp, size=len(listed) + 1)
-    return listed
