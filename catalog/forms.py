@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 from django import forms
 from django.core.exceptions import ValidationError
 from django.core.paginator import EmptyPage, Page, Paginator
+from django.db import IntegrityError
 from django.db.models import ProtectedError, QuerySet
 
 from catalog.actions import ClaimFacts, PortFacts, get_maker, save_adapter
@@ -328,6 +329,12 @@ class AdapterEntry:
             named = ", ".join(sorted({str(row) for row in error.protected_objects})[:3])
             self.form.add_error(
                 None, f"A port with runs cannot be taken away; it is needed by {named}."
+            )
+            return False
+        except IntegrityError:
+            # Checked a moment ago: somebody else wrote the same maker, name or address since.
+            self.form.add_error(
+                None, "Somebody else wrote an entry of this name just now. Look at it first."
             )
             return False
         return True

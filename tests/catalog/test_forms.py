@@ -5,10 +5,13 @@ from __future__ import annotations
 from typing import Any
 
 import pytest
+from django.contrib.auth.models import User
+from django.db import IntegrityError
+from django.test import Client
 
 from catalog.actions import ClaimFacts, PortFacts
 from catalog.forms import AdapterEntry, AdapterFilterForm
-from catalog.models import Adapter
+from catalog.models import Adapter, Maker
 from tests.factories.catalog import make_adapter
 from tests.factories.measurements import receive
 
@@ -211,3 +214,17 @@ def test_an_adapter_with_more_ports_than_rows_keeps_them_all() -> None:
     assert entry.is_valid()
     assert entry.save()
     assert adapter.ports.count() == 8
+
+
+def test_an_entry_that_somebody_else_just_wrote_is_refused_not_an_error(
+    client: Client, reviewer: User, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def collide(*_: Any, **__: Any) -> Adapter:
+        raise IntegrityError("duplicate key value")
+
+    monkeypatch.setattr("catalog.forms.save_adapter", collide)
+    client.force_login(reviewer)
+    answer = client.post("/adapters/new/", sent())
+    assert answer.status_code == 400
+    assert "Somebody else wrote an entry of this name just now" in answer.content.decode()
+    assert not Maker.objects.exists()
