@@ -122,6 +122,7 @@ def test_what_outlives_its_leader_is_ended_before_the_leader_is_started_again(
         os.kill(leader, signal.SIGKILL)
         supervisor.run(until=lambda: supervisor.children[0].process is None)
         until(lambda: not runs(below))
+        assert not runs(leader)
 
 
 def test_a_child_that_does_not_stop_when_asked_is_killed(

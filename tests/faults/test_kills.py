@@ -1,7 +1,7 @@
 """Fifty kills at random moments: nothing that was acknowledged is lost, nothing is left undone.
 
 The checker keeps its own list of acknowledgements and looks from outside, over HTTP. After a
-failure, run again with BRICKLEDGER_FAULT_SEED set to the seed that was printed.
+failure, run again with BRICKLEDGER_FAULT_SEED set to the number that was printed.
 """
 
 from __future__ import annotations
