@@ -5,10 +5,15 @@ from __future__ import annotations
 from typing import Any
 
 from django.http import HttpRequest
+from django.utils.functional import SimpleLazyObject
 
 from brickledger.models import SiteNotice
+from catalog.models import Adapter
 
 
 def site(request: HttpRequest) -> dict[str, Any]:
-    """The notices of the site; read when a template asks for them."""
-    return {"site_notices": SiteNotice.objects.order_by("pk")}
+    """The notices of the site, and how much is under embargo; read when a template asks."""
+    return {
+        "site_notices": SiteNotice.objects.order_by("pk"),
+        "embargoed_count": SimpleLazyObject(Adapter.objects.embargoed().count),
+    }

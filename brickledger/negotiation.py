@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from typing import Any
+from collections.abc import Iterable
 
 from rest_framework.negotiation import DefaultContentNegotiation
 from rest_framework.renderers import BaseRenderer
@@ -16,8 +15,9 @@ class OneRenderer(DefaultContentNegotiation):
     def select_renderer(
         self,
         request: Request,
-        renderers: Sequence[Any],
+        renderers: Iterable[BaseRenderer],
         format_suffix: str | None = None,
     ) -> tuple[BaseRenderer, str]:
         """The first renderer and its media type."""
-        return renderers[0], renderers[0].media_type
+        first = next(iter(renderers))
+        return first, first.media_type

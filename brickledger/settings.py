@@ -144,7 +144,6 @@ USE_I18N = False
 USE_TZ = True
 
 STATIC_URL = "static/"
-STATIC_ROOT = DATA_DIR / "static"
 # Static files are served from the packages themselves: one command, no collecting step.
 WHITENOISE_USE_FINDERS = True
 WHITENOISE_MAX_AGE = 3600
@@ -179,7 +178,7 @@ REST_FRAMEWORK: dict[str, Any] = {
 }
 
 # The bell: with no broker named, files in a folder of the data directory.
-CELERY_BROKER_URL = ENVIRONMENT.text("CELERY_BROKER_URL", "filesystem://")
+CELERY_BROKER_URL = ENVIRONMENT.text("CELERY_BROKER_URL", "filesystem://localhost")
 CELERY_BROKER_TRANSPORT_OPTIONS: dict[str, Any] = {}
 if CELERY_BROKER_URL.startswith("filesystem:"):
     _BELL = DATA_DIR / "bell"

@@ -4,7 +4,13 @@ from __future__ import annotations
 
 from django.contrib import admin
 from django.contrib.auth.views import LoginView, LogoutView
+from django.templatetags.static import static
 from django.urls import include, path
+from django.views.generic import RedirectView
+
+# Errors outside every view: problem details under the API, pages elsewhere.
+handler400 = "brickledger.problems.bad_request"
+handler500 = "brickledger.problems.server_error"
 
 urlpatterns = [
     path("admin/", admin.site.urls),
@@ -16,6 +22,11 @@ urlpatterns = [
         name="sign-in",
     ),
     path("sign-out/", LogoutView.as_view(), name="sign-out"),
+    # Browsers ask for this at the root, whatever a page links.
+    path(
+        "favicon.ico",
+        RedirectView.as_view(url=static("brickledger/favicon.svg"), permanent=False),
+    ),
     path("api/v1/", include("brickledger.api_urls")),
     path("", include("catalog.urls")),
     path("", include("measurements.urls")),

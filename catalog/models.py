@@ -41,6 +41,10 @@ class AdapterQuerySet(models.QuerySet["Adapter"]):
         """Those whose publish date, if any, has come."""
         return self.filter(Q(publish_on=None) | Q(publish_on__lte=timezone.now().date()))
 
+    def embargoed(self) -> Self:
+        """Those whose publish date lies ahead."""
+        return self.filter(publish_on__gt=timezone.now().date())
+
     def search(self, text: str) -> Self:
         """Those whose maker, name or model number hold every word of `text`."""
         found = self

@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import json
 from collections.abc import Mapping, Sequence
+from datetime import datetime
 from typing import Any
 
 from django.contrib.auth.models import User
@@ -17,6 +18,9 @@ from comparisons.models import ComparedAdapter, Comparison
 from comparisons.queries.tables import as_frozen, comparison_table
 
 MAX_ADAPTERS = 12
+
+# Addresses beside those of comparisons.
+RESERVED_SLUGS = ("new",)
 
 Person = User | None
 
@@ -50,12 +54,22 @@ def save_comparison(
     metrics: Sequence[str],
     conditions: Mapping[str, Any],
     by: Person,
+    unchanged_since: datetime | None = None,
 ) -> Comparison:
-    """Write a draft. Raises `Refused` for a published one and for a table nobody could read."""
+    """Write a draft. Raises `Refused` for a published one and for a table nobody could read.
+
+    With `unchanged_since`, the moment at which the draft was read, it also refuses to write
+    over what somebody else has saved meanwhile.
+    """
     if not comparison._state.adding:
         stored = Comparison.objects.select_for_update().get(pk=comparison.pk)
         if stored.state != Comparison.State.DRAFT:
             raise Refused("A published comparison never changes; make a revision of it.")
+        if unchanged_since is not None and stored.changed_at != unchanged_since:
+            raise Refused(
+                f"Somebody else saved this draft at {stored.changed_at:%H:%M:%S} UTC. Look at it "
+                "in another window, then save again to put yours in its place."
+            )
     if not adapters or len(adapters) > MAX_ADAPTERS:
         raise Refused(f"Choose from 1 to {MAX_ADAPTERS} adapters.", field="adapters")
     if not metrics:
@@ -63,11 +77,10 @@ def save_comparison(
     comparison.metrics = list(dict.fromkeys(metrics))
     comparison.conditions = dict(conditions)
     if comparison._state.adding:
-        comparison.slug = free_slug(
-            comparison.title, taken=Comparison.objects.values_list("slug", flat=True)
-        )
+        taken = Comparison.objects.values_list("slug", flat=True)
+        comparison.slug = free_slug(comparison.title, taken=[*taken, *RESERVED_SLUGS])
         comparison.created_by = by
-    comparison.full_clean()
+    comparison.full_clean(exclude={"created_by", "published_by"})  # set here, not by people
     comparison.save()
     comparison.columns.all().delete()
     ComparedAdapter.objects.bulk_create(

@@ -5,17 +5,26 @@ from __future__ import annotations
 import json
 from collections.abc import Mapping
 from datetime import timedelta
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from django import forms
 from django.core.exceptions import ValidationError
+from django.db.models import QuerySet
 from django.utils import timezone
 
+from catalog.forms import FilterForm
 from catalog.models import Adapter, Port, Viewer
+from catalog.rest.fields import fault_of_plain
 from measurements.actions import RunFacts
 from measurements.kinds import all_kinds, get_kind
 from measurements.kinds.base import Field, Kind
-from measurements.models import HIGH_LINE_V, LOW_LINE_V, Instrument, line_of
+from measurements.models import HIGH_LINE_V, LOW_LINE_V, Instrument, Run, line_of
+
+if TYPE_CHECKING:
+    # The framework's class takes its model as a parameter in its stubs only.
+    _InstrumentModelForm = forms.ModelForm[Instrument]
+else:
+    _InstrumentModelForm = forms.ModelForm
 
 CLOCK_TOLERANCE = timedelta(minutes=10)
 
@@ -23,6 +32,24 @@ CLOCK_TOLERANCE = timedelta(minutes=10)
 def kind_choices() -> list[tuple[str, str]]:
     """Every kind as a choice."""
     return [(kind.slug, kind.title) for kind in all_kinds()]
+
+
+class _JsonField(forms.JSONField):
+    """A JSON text that every database can hold; its absence shows as an empty box, not null."""
+
+    def to_python(self, value: Any) -> Any:
+        """Read it. Raises `ValidationError`, also for what is nested without end."""
+        try:
+            plain = super().to_python(value)
+        except RecursionError:
+            raise ValidationError("This is nested too deeply.") from None
+        if fault := fault_of_plain(plain):
+            raise ValidationError(fault)
+        return plain
+
+    def prepare_value(self, value: Any) -> Any:
+        """What stands in the box."""
+        return "" if value is None else super().prepare_value(value)
 
 
 def _method_field(field: Field) -> forms.Field:
@@ -36,7 +63,7 @@ def _method_field(field: Field) -> forms.Field:
             max_value=field.maximum,
         )
     if field.type == "json":
-        return forms.JSONField(
+        return _JsonField(
             label=label, help_text=field.help, required=field.required, widget=forms.TextInput
         )
     return forms.CharField(
@@ -87,6 +114,7 @@ class RunForm(forms.Form):
         Instrument.objects.order_by("name"),
         to_field_name="name",
         required=False,
+        widget=forms.CheckboxSelectMultiple,
         help_text="Their accuracy gives the uncertainty of every result.",
         error_messages={"invalid_choice": "No instrument is called “%(value)s” here."},
     )
@@ -177,3 +205,72 @@ class WithdrawForm(forms.Form):
         help_text="Readers see this beside the run.",
         error_messages={"required": "Say why the run is withdrawn; readers see the reason."},
     )
+
+
+class FileForm(forms.Form):
+    """The file of a run, as a page sends it."""
+
+    file = forms.FileField(
+        help_text="CSV or TSV as the instrument wrote it. It is kept for ever, unchanged.",
+        error_messages={
+            "required": "Choose the file of this run.",
+            "empty": "The file is empty: it has no bytes. Export it again from the instrument.",
+        },
+    )
+
+
+class RunFilterForm(FilterForm):
+    """Which runs are listed."""
+
+    adapter = forms.ModelChoiceField(
+        Adapter.objects.none(),
+        to_field_name="slug",
+        required=False,
+        empty_label="any",
+        error_messages={"invalid_choice": "No adapter is called “%(value)s” here."},
+    )
+    kind = forms.ChoiceField(choices=lambda: [("", "any"), *kind_choices()], required=False)
+    state = forms.ChoiceField(choices=[("", "any"), *Run.State.choices], required=False)
+    standing = forms.ChoiceField(choices=[("", "any"), *Run.Standing.choices], required=False)
+
+    def __init__(self, data: Mapping[str, Any] | None = None, *, viewer: Viewer) -> None:
+        super().__init__(data)
+        choices = self.fields["adapter"]
+        assert isinstance(choices, forms.ModelChoiceField)
+        choices.queryset = (
+            Adapter.objects.visible_to(viewer)
+            .select_related("maker")
+            .order_by("maker__name", "name")
+        )
+
+    def narrow(self, runs: QuerySet[Run]) -> QuerySet[Run]:
+        """Those of `runs` that the filters let through; only after `is_valid()`."""
+        for name in ("adapter", "kind", "state", "standing"):
+            if wanted := self.cleaned_data[name]:
+                runs = runs.filter(**{name: wanted})
+        return runs
+
+
+class InstrumentForm(_InstrumentModelForm):
+    """An instrument and the accuracy that its maker states."""
+
+    class Meta:
+        model = Instrument
+        fields = (
+            "name",
+            "quantity",
+            "reading_percent",
+            "fixed",
+            "calibrated_on",
+            "calibration_due",
+        )
+        help_texts = {
+            "name": "What this bench calls it, with the quantity and range if it has several.",
+            "quantity": "One entry for each quantity; the unit of the fixed part stands behind it.",
+            "reading_percent": "From the data sheet, for the range in use.",
+            "fixed": "From the data sheet, digits and range terms added up, in the unit above.",
+        }
+        widgets = {
+            "calibrated_on": forms.DateInput({"type": "date"}, format="%Y-%m-%d"),
+            "calibration_due": forms.DateInput({"type": "date"}, format="%Y-%m-%d"),
+        }

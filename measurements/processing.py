@@ -234,7 +234,8 @@ def _finish(run_id: uuid.UUID, fence: int, **columns: Any) -> Run:
 
 def _release(run_id: uuid.UUID, fence: int, error: str) -> None:
     """Give the run back after an unexpected error, later each time, or set it aside."""
-    close_old_connections()
+    if not connection.in_atomic_block:  # a caller's transaction is the caller's to end
+        close_old_connections()
     with transaction.atomic():
         run = _held(run_id, fence).first()
         if run is None:

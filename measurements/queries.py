@@ -27,7 +27,7 @@ from measurements.kinds.base import (
     Setup,
 )
 from measurements.kinds.physical import physical_values
-from measurements.models import Run, RunEvent, Value
+from measurements.models import Flag, Run, RunEvent, Value, Verdict
 
 
 def raw_store() -> RawStore:
@@ -142,8 +142,8 @@ def run_page(run_id: uuid.UUID, *, viewer: Viewer) -> Run | None:
         .defer("trace")
         .prefetch_related(
             "instruments",
-            "flags",
-            "verdicts",
+            Prefetch("flags", Flag.objects.order_by("pk")),
+            Prefetch("verdicts", Verdict.objects.order_by("pk")),
             Prefetch("values", Value.objects.filter(current_until=None).order_by("pk")),
             Prefetch("events", RunEvent.objects.select_related("by").order_by("at", "pk")),
         )
@@ -157,7 +157,8 @@ def values_of(run: Run) -> list[Value]:
     if run.standing in (Run.Standing.PROVISIONAL, Run.Standing.ACCEPTED):
         return list(run.values.filter(current_until=None).order_by("pk"))
     latest: dict[tuple[str, str], Value] = {}
-    for value in run.values.order_by("pk"):
+    # Not run.values: after `run_page` that holds the open values alone.
+    for value in Value.objects.filter(run=run).order_by("pk"):
         latest[value.metric, value.condition_key] = value
     return list(latest.values())
 

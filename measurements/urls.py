@@ -1,7 +1,23 @@
-"""Addresses."""
+"""Addresses of the bench: runs, instruments, methods."""
 
 from __future__ import annotations
 
-from django.urls import URLPattern
+from django.urls import path
 
-urlpatterns: list[URLPattern] = []
+from measurements.views import files, instruments, methods, runs, upload
+
+urlpatterns = [
+    path("runs/", runs.run_list, name="run-list"),
+    path("runs/new/", upload.run_new, name="run-new"),
+    path("runs/<uuid:run_id>/", runs.run, name="run"),
+    path("runs/<uuid:run_id>/raw/", files.run_raw, name="run-raw"),
+    path("runs/<uuid:run_id>/trace.svg", files.run_chart, name="run-chart"),
+    path("runs/<uuid:run_id>/trace.csv", files.run_trace_csv, name="run-trace-csv"),
+    path("runs/<uuid:run_id>/accept/", runs.run_accept, name="run-accept"),
+    path("runs/<uuid:run_id>/withdraw/", runs.run_withdraw, name="run-withdraw"),
+    path("instruments/", instruments.instrument_list, name="instrument-list"),
+    path("instruments/new/", instruments.instrument_add, name="instrument-add"),
+    path("methods/", methods.method_list, name="method-list"),
+    path("methods/<slug:kind>/", methods.method, name="method"),
+    path("cautions/", methods.cautions, name="cautions"),
+]

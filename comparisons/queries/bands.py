@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from datetime import datetime
 
 from django.db.models import F
 
@@ -18,6 +19,12 @@ TIERS = (
     ("eu-2019-1782", "EU 2019/1782"),
     ("level-vi", "Level VI"),
 )
+SHORT_TITLES = {
+    "coc-v5-tier-2": "CoC v5 Tier 2",
+    "coc-v5-tier-1": "CoC v5 Tier 1",
+    "eu-2019-1782": "EU 2019/1782",
+    "level-vi": "Level VI",
+}
 COUNTS = ("no-load-power", "average-efficiency")
 
 
@@ -32,8 +39,15 @@ class Band:
     title: str
     borderline: tuple[str, ...] = ()
 
+    @property
+    def short(self) -> str:
+        """The tier in as few words as stand in a table."""
+        return SHORT_TITLES.get(self.scheme, "none passed")
 
-def bands(adapters: Iterable[Adapter], *, viewer: Viewer) -> dict[int, Band]:
+
+def bands(
+    adapters: Iterable[Adapter], *, viewer: Viewer, as_of: datetime | None = None
+) -> dict[int, Band]:
     """The band of every adapter that has both counts, by adapter id, in one query.
 
     Judged at the mains voltage that each scheme is about where there is such a run (230 V for
@@ -41,7 +55,7 @@ def bands(adapters: Iterable[Adapter], *, viewer: Viewer) -> dict[int, Band]:
     counts. Only verdicts on values that stand are used.
     """
     ids = [adapter.pk for adapter in adapters]
-    standing = standing_values(viewer=viewer, as_of=None).filter(
+    standing = standing_values(viewer=viewer, as_of=as_of).filter(
         adapter__in=ids, metric__in=COUNTS, apart=""
     )
     rows = (

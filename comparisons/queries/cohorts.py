@@ -17,9 +17,18 @@ import numpy as np
 from django.db.models import Count, Q
 from django.utils import timezone
 
-from catalog.models import Adapter, Viewer, sees_unpublished
+from catalog.models import Adapter, AdapterQuerySet, Viewer, sees_unpublished
 from comparisons.queries.cache import StampedCache
-from comparisons.ranking import FloatArray, IntArray, Places, Spread, near_ties, places, spread
+from comparisons.ranking import (
+    COVERAGE_FACTOR,
+    FloatArray,
+    IntArray,
+    Places,
+    Spread,
+    near_ties,
+    places,
+    spread,
+)
 from measurements.kinds.base import Condition, Metric
 from measurements.models import Ledger, Value
 
@@ -48,12 +57,16 @@ class Filters:
         """`values` of the adapters that pass."""
         if self.is_open:
             return values
-        adapters = Adapter.objects.rated_between(self.power_min, self.power_max)
+        return values.filter(adapter__in=self.adapters_among(Adapter.objects.all()).values("pk"))
+
+    def adapters_among(self, adapters: AdapterQuerySet) -> AdapterQuerySet:
+        """Those of `adapters` that pass."""
+        adapters = adapters.rated_between(self.power_min, self.power_max)
         if self.ports_min:
             adapters = adapters.with_ports_at_least(self.ports_min)
         if self.maker:
             adapters = adapters.filter(maker__slug=self.maker)
-        return values.filter(adapter__in=adapters.values("pk"))
+        return adapters
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,7 +108,17 @@ class Cohort:
 
     def near_ties_of(self, position: int) -> IntArray:
         """Ids of the adapters that cannot be told apart from the one at `position`."""
-        return self.adapter_ids[near_ties(self.values, self.uncertainties, position=position)]
+        # The values are in order, so only those within the largest combined uncertainty of the
+        # cohort can be near ties; the factor keeps rounding from losing one at the edge.
+        keys = self.values if self.metric.better == "lower" else -self.values
+        largest = np.hypot(self.uncertainties[position], self.uncertainties.max())
+        reach = COVERAGE_FACTOR * float(largest) * (1 + 1e-9)
+        first = int(np.searchsorted(keys, keys[position] - reach, side="left"))
+        stop = int(np.searchsorted(keys, keys[position] + reach, side="right"))
+        found = near_ties(
+            self.values[first:stop], self.uncertainties[first:stop], position=position - first
+        )
+        return self.adapter_ids[first + found]
 
 
 def standing_values(*, viewer: Viewer, as_of: datetime | None) -> Any:

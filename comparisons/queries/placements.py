@@ -116,6 +116,24 @@ def placements(
     )
 
 
+def placement_in(
+    cohort: Cohort, adapter: Adapter, *, viewer: Viewer, as_of: datetime | None = None
+) -> Placement | None:
+    """The place of one adapter in a cohort at hand, in one query; None if it was not tested.
+
+    A value that does not belong to the cohort, because it is not comparable or because the
+    cohort was narrowed, comes without a place.
+    """
+    value = (
+        standing_values(viewer=viewer, as_of=as_of)
+        .filter(adapter=adapter, metric=cohort.metric.key, condition_key=cohort.condition.key)
+        .first()
+    )
+    if value is None:
+        return None
+    return _placement(value, cohort.metric, {(value.metric, value.condition_key): cohort})
+
+
 def _placement(value: Value, metric: Metric, cohorts: dict[tuple[str, str], Cohort]) -> Placement:
     cohort = None if value.apart else cohorts.get((value.metric, value.condition_key))
     position = None if cohort is None else cohort.position_of(value.adapter_id)

@@ -6,8 +6,17 @@ from dataclasses import dataclass
 from datetime import datetime
 from uuid import UUID
 
+from django.db.models import Count
+
 from catalog.models import Adapter, Viewer
-from comparisons.queries.cohorts import Cohort, Filters, SetApart, load_cohorts, set_apart
+from comparisons.queries.cohorts import (
+    Cohort,
+    Filters,
+    SetApart,
+    load_cohorts,
+    set_apart,
+    standing_values,
+)
 from comparisons.ranking import COVERAGE_FACTOR
 from measurements.kinds.base import Condition, Metric
 from measurements.models import Value
@@ -106,6 +115,44 @@ def ranking(
     )
     apart = set_apart(metric, condition, viewer=viewer, filters=filters, as_of=as_of)
     return Ranking(cohort=cohort, rows=rows, start=start, apart=tuple(apart))
+
+
+@dataclass(frozen=True, slots=True)
+class Population:
+    """Who was asked for: adapters that pass the filters, and the methods of their values."""
+
+    adapters: int
+    methods: tuple[str, ...]
+
+
+def population(
+    metric: Metric,
+    condition: Condition,
+    *,
+    viewer: Viewer,
+    filters: Filters | None = None,
+    as_of: datetime | None = None,
+) -> Population:
+    """How many adapters there are in all, tested or not, in two queries."""
+    filters = filters or Filters()
+    values = filters.narrow(standing_values(viewer=viewer, as_of=as_of)).filter(
+        metric=metric.key, condition_key=condition.key, apart=""
+    )
+    return Population(
+        adapters=filters.adapters_among(Adapter.objects.visible_to(viewer)).count(),
+        methods=tuple(values.values_list("method", flat=True).distinct().order_by("method")),
+    )
+
+
+def adapters_ranked(*, viewer: Viewer) -> dict[str, int]:
+    """How many adapters have a comparable value of each metric, by key, in one query."""
+    return dict(
+        standing_values(viewer=viewer, as_of=None)
+        .filter(apart="")
+        .values_list("metric")
+        .annotate(count=Count("adapter", distinct=True))
+        .order_by()
+    )
 
 
 def _brackets(cohort: Cohort, *, start: int, stop: int) -> dict[int, str]:

@@ -12,9 +12,12 @@ import numpy as np
 from catalog.models import Adapter, Viewer
 from comparisons.queries.cohorts import standing_values
 from comparisons.ranking import COVERAGE_FACTOR, clear_best
-from measurements.kinds import all_metrics
+from measurements.kinds import all_kinds, all_metrics
 from measurements.kinds.base import Condition, Metric
 from measurements.models import Value
+
+# Heading over the metrics that follow from the catalogue alone.
+PHYSICAL_SECTION = "Size and mass"
 
 
 @dataclass(frozen=True, slots=True)
@@ -124,7 +127,9 @@ def _cells(values: Sequence[Value | None], metric: Metric) -> tuple[Cell | None,
 
 def as_frozen(table: Table) -> dict[str, Any]:
     """The table as plain data, complete enough to be shown without asking anything else."""
+    sections = {metric.key: kind.title for kind in all_kinds() for metric in kind.metrics}
     return {
+        "coverage_factor": COVERAGE_FACTOR,
         "adapters": [
             {"slug": adapter.slug, "maker": adapter.maker.name, "name": adapter.name}
             for adapter in table.adapters
@@ -132,6 +137,7 @@ def as_frozen(table: Table) -> dict[str, Any]:
         "rows": [
             {
                 "metric": row.metric.key,
+                "section": sections.get(row.metric.key, PHYSICAL_SECTION),
                 "title": row.metric.title,
                 "unit": row.metric.unit,
                 "better": row.metric.better,
@@ -154,3 +160,13 @@ def as_frozen(table: Table) -> dict[str, Any]:
             for row in table.rows
         ],
     }
+
+
+def methods_of(frozen: Mapping[str, Any]) -> list[str]:
+    """The method versions in a table made by `as_frozen`, one line a metric."""
+    used: dict[str, set[str]] = {}
+    for row in frozen["rows"]:
+        for cell in row["cells"]:
+            if cell is not None:
+                used.setdefault(row["title"], set()).add(cell["method"])
+    return [f"{title} {', '.join(sorted(versions))}" for title, versions in used.items()]

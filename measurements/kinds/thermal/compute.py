@@ -56,28 +56,27 @@ def _rise(soak: Soak, *, line: str) -> tuple[Measured, ...]:
     """Highest difference from the ambient of the same moment, or of the form."""
     if soak.ambient.mean is None:
         return ()
-    on_surface = np.vstack([sensor.readings for sensor in soak.sensors])
-    if soak.ambient.series is None:
-        room = soak.ambient.mean
-        readings = on_surface
+    values = {"surface": np.vstack([sensor.readings for sensor in soak.sensors])}
+    logged = soak.ambient.series
+    room = np.array([soak.ambient.mean]) if logged is None else logged
 
-        def highest_rise(values: Mapping[str, FloatArray]) -> float:
-            return float(np.nanmax(values["temperature"] - room))
-    else:
-        # The same instrument reads both, so that its error largely cancels in the difference.
-        readings = np.vstack([on_surface, soak.ambient.series])
+    def highest_rise(values: Mapping[str, FloatArray]) -> float:
+        return float(np.nanmax(values["surface"] - values.get("ambient", room)))
 
-        def highest_rise(values: Mapping[str, FloatArray]) -> float:
-            return float(np.nanmax(values["temperature"][:-1] - values["temperature"][-1]))
-
-    values = {"temperature": readings}
+    if logged is not None:
+        # Two sensors, each with an error of its own, though one logger reads them both: an
+        # error that they share would cancel here and make the rise look exact.
+        values["ambient"] = logged
+    sources = [
+        ErrorSource(quantity=quantity, uncertainty=uncertainty)
+        for quantity, readings in values.items()
+        for uncertainty in _uncertainties(readings, soak=soak)
+    ]
     return (
         Measured(
             metric="temperature-rise",
             value=highest_rise(values),
-            standard_uncertainty=propagate(
-                highest_rise, values=values, sources=_error_sources(readings, soak=soak)
-            ),
+            standard_uncertainty=propagate(highest_rise, values=values, sources=sources),
             condition=Condition(line=line),
         ),
     )
@@ -123,16 +122,18 @@ def _headroom(soak: Soak, *, line: str) -> Measured:
 
 def _instrument(temperature: float, *, soak: Soak) -> float:
     """Standard uncertainty [K] of a reading [°C] from the instrument, 0 without one."""
-    sources = _error_sources(np.array([temperature]), soak=soak)
-    return root_sum_square(float(source.uncertainty[0]) for source in sources)
+    found = _uncertainties(np.array([temperature]), soak=soak)
+    return root_sum_square(float(uncertainty[0]) for uncertainty in found)
 
 
-def _error_sources(readings: FloatArray, *, soak: Soak) -> tuple[ErrorSource, ...]:
+def _uncertainties(readings: FloatArray, *, soak: Soak) -> tuple[FloatArray, ...]:
+    """Standard uncertainty [K] of every reading [°C] from the instrument; empty without one."""
     if soak.accuracy is None:
         return ()
-    uncertainty = accuracy_uncertainty(
-        readings,
-        reading_percent=soak.accuracy.reading_percent,
-        fixed=soak.accuracy.fixed,
+    return (
+        accuracy_uncertainty(
+            readings,
+            reading_percent=soak.accuracy.reading_percent,
+            fixed=soak.accuracy.fixed,
+        ),
     )
-    return (ErrorSource(quantity="temperature", uncertainty=uncertainty),)

@@ -158,13 +158,14 @@ class TestUncertainty:
         ):
             assert found.standard_uncertainty == pytest.approx(by_hand)
 
-    def test_a_fixed_error_cancels_in_the_rise_over_a_logged_ambient(self) -> None:
+    def test_the_rise_carries_the_error_of_both_sensors(self) -> None:
         outcome = measured(record(ambient_c=25.0, top_c=70.0), setup())
-        by_hand = 0.001 * 45 / math.sqrt(3)
+        surface, ambient = ((0.001 * reading + 0.5) / math.sqrt(3) for reading in (70, 25))
+        by_hand = math.hypot(surface, ambient)
         rise = value(outcome, "temperature-rise")
         assert rise.standard_uncertainty == pytest.approx(by_hand, rel=1e-9)
 
-    def test_it_does_not_cancel_over_an_ambient_from_the_form(self) -> None:
+    def test_an_ambient_from_the_form_is_taken_as_exact(self) -> None:
         outcome = measured(record(top_c=70.0), setup(ambient_c=25.0))
         by_hand = (0.001 * 70 + 0.5) / math.sqrt(3)
         rise = value(outcome, "temperature-rise")

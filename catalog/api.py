@@ -1,0 +1,168 @@
+"""The catalogue over HTTP: adapters and their ports."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from django.db import transaction
+from django.urls import reverse
+from rest_framework.exceptions import NotFound
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from catalog.actions import get_maker, save_adapter
+from catalog.models import Adapter, Maker, Viewer
+from catalog.rest.conditions import check_if_match, entity_tag
+from catalog.rest.paging import MAX_LIMIT, PAGE_PARAMETERS, keyset_page, sequence_page
+from catalog.rest.parameters import number, text, whole
+from catalog.rest.problems import Fault, Invalid
+from catalog.rest.views import ApiView, read_body, tagged
+from catalog.serializers import (
+    DATES,
+    PLAIN,
+    AdapterBody,
+    adapter_fields,
+    adapter_json,
+    claims_to_write,
+    port_json,
+    ports_to_write,
+)
+
+_WITH_IT = ("ports__protocols", "claims")
+
+
+def visible_adapter(slug: str, *, viewer: Viewer, lock: bool = False) -> Adapter:
+    """The adapter with its ports and claims. Raises `NotFound`, also for a hidden one.
+
+    `lock` keeps others from changing it until the transaction ends.
+    """
+    adapters = Adapter.objects.visible_to(viewer).select_related("maker")
+    if lock:
+        adapters = adapters.select_for_update(of=("self",))
+    adapter = adapters.prefetch_related(*_WITH_IT).filter(slug=slug).first()
+    if adapter is None:
+        raise NotFound(f"No adapter is called “{slug[:160]}” here.")
+    return adapter
+
+
+def _as_stored(adapter: Adapter) -> Adapter:
+    """The adapter read again, for whoever has just written it."""
+    return Adapter.objects.select_related("maker").prefetch_related(*_WITH_IT).get(pk=adapter.pk)
+
+
+def _write(adapter: Adapter, said: dict[str, Any]) -> Adapter:
+    """Save what a validated body says; the maker is written down if it is new."""
+    for name in (*PLAIN, *DATES):
+        if name in said:
+            setattr(adapter, name, said[name])
+    _refuse_same_name(adapter, maker=said["maker"])
+    adapter.maker = get_maker(said["maker"])
+    return save_adapter(adapter, ports=ports_to_write(said), claims=claims_to_write(said))
+
+
+def _refuse_same_name(adapter: Adapter, *, maker: str) -> None:
+    same = Adapter.objects.filter(maker__name__iexact=" ".join(maker.split()), name=adapter.name)
+    if same.exclude(pk=adapter.pk).exists():
+        raise Invalid([Fault("name", f"“{adapter.name}” of this maker is written down already.")])
+
+
+class AdapterList(ApiView):
+    """Every adapter that may be shown."""
+
+    parameters = {
+        **PAGE_PARAMETERS,
+        "q": text,
+        "maker": text,
+        "power_min": number(minimum=0, maximum=10_000),
+        "power_max": number(minimum=0, maximum=10_000),
+        "ports_min": whole(minimum=0, maximum=100),
+    }
+    permissions = {"POST": "catalog.add_adapter"}
+
+    def get(self, request: Request) -> Response:
+        """List adapters by slug; filters: words, maker's slug, rated power in W, ports."""
+        given = self.given
+        if "maker" in given and not Maker.objects.filter(slug=given["maker"]).exists():
+            raise Invalid([Fault("maker", "No maker has this slug.")])
+        found = Adapter.objects.visible_to(self.viewer).rated_between(
+            given.get("power_min"), given.get("power_max")
+        )
+        if "q" in given:
+            found = found.search(given["q"])
+        if "maker" in given:
+            found = found.filter(maker__slug=given["maker"])
+        if given.get("ports_min"):
+            found = found.with_ports_at_least(given["ports_min"])
+        page = keyset_page(
+            found.select_related("maker").prefetch_related(*_WITH_IT), asked=self.page, key="slug"
+        )
+        return Response({"results": [adapter_json(row) for row in page.rows], "next": page.next})
+
+    def post(self, request: Request) -> Response:
+        """Write down an adapter; it is visible at once unless `publish_on` lies ahead."""
+        said = read_body(AdapterBody, request.data)
+        with transaction.atomic():
+            adapter = _write(Adapter(), said)
+        return tagged(
+            adapter_json(_as_stored(adapter)),
+            status=201,
+            headers={"Location": reverse("api-adapter", args=[adapter.slug])},
+        )
+
+
+class AdapterDetail(ApiView):
+    """One adapter."""
+
+    permissions = {"PATCH": "catalog.change_adapter"}
+
+    def get(self, request: Request, slug: str) -> Response:
+        """Show an adapter with its ports and label claims."""
+        return tagged(adapter_json(visible_adapter(slug, viewer=self.viewer)))
+
+    def patch(self, request: Request, slug: str) -> Response:
+        """Change the fields that are sent; needs If-Match. Lists are replaced as a whole.
+
+        A port that is sent without `protocols` keeps those it has.
+        """
+        with transaction.atomic():
+            adapter = visible_adapter(slug, viewer=self.viewer, lock=True)
+            check_if_match(request, current=entity_tag(adapter_json(adapter)))
+            _write(adapter, read_body(AdapterBody, _merged(adapter_fields(adapter), request.data)))
+        return tagged(adapter_json(_as_stored(adapter)))
+
+
+def _merged(present: dict[str, Any], change: Any) -> Any:
+    """What is there with the change laid over it; anything but an object is left to refuse."""
+    if not isinstance(change, Mapping):
+        return change
+    merged = {**present, **change}
+    kept = {port["label"]: port["protocols"] for port in present["ports"]}
+    if isinstance(merged["ports"], list):
+        merged["ports"] = [
+            {"protocols": kept[str(port["label"])], **port}
+            if isinstance(port, Mapping) and str(port.get("label")) in kept
+            else port
+            for port in merged["ports"]
+        ]
+    return merged
+
+
+class AdapterPorts(ApiView):
+    """The outputs of one adapter."""
+
+    page_size = MAX_LIMIT
+    parameters = PAGE_PARAMETERS
+
+    def get(self, request: Request, slug: str) -> Response:
+        """List an adapter's ports with what they advertise."""
+        adapter = visible_adapter(slug, viewer=self.viewer)
+        ports = sorted(adapter.ports.all(), key=lambda port: (port.position, port.pk))
+        page = sequence_page(ports, asked=self.page)
+        # No kind of run scans ports, so the catalogue holds no data objects of any.
+        return Response(
+            {
+                "results": [{**port_json(port), "objects": []} for port in page.rows],
+                "next": page.next,
+            }
+        )

@@ -1,0 +1,374 @@
+"""Forms of the catalogue: filters in the address, and the entry of an adapter."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from datetime import datetime
+from typing import TYPE_CHECKING, Any
+
+from django import forms
+from django.core.exceptions import ValidationError
+from django.core.paginator import EmptyPage, Page, Paginator
+from django.db.models import ProtectedError, QuerySet
+
+from catalog.actions import ClaimFacts, PortFacts, get_maker, save_adapter
+from catalog.models import Adapter, AdapterQuerySet, Maker, Port, Protocol
+
+if TYPE_CHECKING:
+    # The framework's class takes its model as a parameter in its stubs only.
+    _AdapterModelForm = forms.ModelForm[Adapter]
+else:
+    _AdapterModelForm = forms.ModelForm
+
+PORT_ROWS = 6
+CLAIM_ROWS = 8
+
+
+class FilterForm(forms.Form):
+    """Filters of a list, read from the address.
+
+    A parameter that is no filter is an error, so that a typing mistake never shows an
+    unfiltered list as if it were filtered.
+    """
+
+    page = forms.IntegerField(required=False, min_value=1, widget=forms.HiddenInput)
+
+    def clean(self) -> dict[str, Any]:
+        """Refuse parameters that this list does not know."""
+        cleaned = super().clean() or self.cleaned_data
+        unknown = sorted(set(self.data) - set(self.fields))
+        if unknown:
+            known = ", ".join(name for name in self.fields if name != "page")
+            named = ", ".join(f"“{name[:40]}”" for name in unknown[:5])
+            self.add_error(None, f"This list has no filter {named}. Its filters: {known}.")
+        return cleaned
+
+    @property
+    def is_narrowed(self) -> bool:
+        """Whether anything but the page is asked for."""
+        return any(self.data.get(name) for name in self.fields if name != "page")
+
+    def page_of(self, rows: QuerySet[Any], *, size: int) -> Page[Any] | None:
+        """The page that is asked for; None, with an error in the form, past the last one."""
+        paginator = Paginator(rows, size)
+        try:
+            return paginator.page(self.cleaned_data.get("page") or 1)
+        except EmptyPage:
+            self.add_error(None, f"There is no such page; the last one is {paginator.num_pages}.")
+            return None
+
+
+class AdapterFilterForm(FilterForm):
+    """Which adapters are listed."""
+
+    q = forms.CharField(
+        label="Maker, name or model number", required=False, max_length=100, empty_value=""
+    )
+    power_min = forms.FloatField(label="Rated power from, W", required=False, min_value=0)
+    power_max = forms.FloatField(label="to, W", required=False, min_value=0)
+    ports_min = forms.IntegerField(
+        label="Ports, at least", required=False, min_value=1, max_value=100
+    )
+    maker = forms.ModelChoiceField(
+        Maker.objects.order_by("name"),
+        to_field_name="slug",
+        required=False,
+        empty_label="any",
+        error_messages={"invalid_choice": "No maker is called “%(value)s” here."},
+    )
+    connector = forms.ChoiceField(choices=[("", "any"), *Port.Connector.choices], required=False)
+
+    def clean(self) -> dict[str, Any]:
+        """Refuse a range of power that runs backward."""
+        cleaned = super().clean()
+        lowest, highest = cleaned.get("power_min"), cleaned.get("power_max")
+        if lowest is not None and highest is not None and lowest > highest:
+            self.add_error("power_max", f"Give at least {lowest:g} W, or lower the other end.")
+        return cleaned
+
+    def narrow(self, adapters: AdapterQuerySet) -> AdapterQuerySet:
+        """Those of `adapters` that the filters let through; only after `is_valid()`."""
+        wanted = self.cleaned_data
+        adapters = adapters.search(wanted["q"])
+        adapters = adapters.rated_between(wanted["power_min"], wanted["power_max"])
+        if wanted["ports_min"]:
+            adapters = adapters.with_ports_at_least(wanted["ports_min"])
+        if wanted["maker"]:
+            adapters = adapters.filter(maker=wanted["maker"])
+        if wanted["connector"]:
+            having = Port.objects.filter(connector=wanted["connector"]).values("adapter")
+            adapters = adapters.filter(pk__in=having)
+        return adapters
+
+
+# Facts that only mean something together.
+WHOLE = (
+    ("mains_min_v", "mains_max_v"),
+    ("length_mm", "width_mm", "height_mm"),
+    ("price", "currency"),
+)
+
+
+class AdapterForm(_AdapterModelForm):
+    """The facts of an adapter itself; its maker by name."""
+
+    maker_name = forms.CharField(
+        label="Maker", max_length=100, help_text="A name that is not known yet is written down."
+    )
+    seen = forms.CharField(required=False, widget=forms.HiddenInput)
+
+    class Meta:
+        model = Adapter
+        fields = (
+            "name",
+            "model_number",
+            "rated_power_w",
+            "supply",
+            "mains_min_v",
+            "mains_max_v",
+            "length_mm",
+            "width_mm",
+            "height_mm",
+            "mass_g",
+            "enclosure",
+            "plug",
+            "released_on",
+            "price",
+            "currency",
+            "publish_on",
+        )
+        labels = {"currency": "Currency"}
+        help_texts = {
+            "name": "As sold, without the maker.",
+            "supply": "Decides the row of the efficiency limits. An adapter that negotiates its "
+            "voltage (USB PD) is adaptive.",
+            "enclosure": "What hands touch; it decides the touch temperature limit.",
+            "currency": "Three letters of ISO 4217, such as EUR.",
+            "publish_on": "Until that day only signed-in reviewers and editors see this adapter, "
+            "its runs and its places. Left empty, it is public at once.",
+        }
+        widgets = {
+            "released_on": forms.DateInput({"type": "date"}, format="%Y-%m-%d"),
+            "publish_on": forms.DateInput({"type": "date"}, format="%Y-%m-%d"),
+            "currency": forms.TextInput({"size": 4, "autocapitalize": "characters"}),
+        }
+
+    field_order = ("maker_name",)
+
+    def __init__(self, *args: Any, **kw: Any) -> None:
+        super().__init__(*args, **kw)
+        if self.instance.pk:
+            self.initial["maker_name"] = self.instance.maker.name
+            self.initial["seen"] = _stamp(self.instance.changed_at)
+
+    def clean_maker_name(self) -> str:
+        """The name with single spaces."""
+        return " ".join(self.cleaned_data["maker_name"].split())
+
+    def clean_currency(self) -> str | None:
+        """Three capital letters, or nothing."""
+        currency = (self.cleaned_data["currency"] or "").strip().upper()
+        if currency and not (len(currency) == 3 and currency.isascii() and currency.isalpha()):
+            raise ValidationError("Give three letters, such as EUR.")
+        return currency or None
+
+    def clean(self) -> dict[str, Any]:
+        """Facts that only mean something together are all given or all left out."""
+        cleaned = super().clean() or self.cleaned_data
+        for group in WHOLE:
+            missing = [name for name in group if cleaned.get(name) is None]
+            if 0 < len(missing) < len(group):
+                for name in missing:
+                    if name not in self.errors:
+                        others = " and ".join(
+                            f"“{self.fields[other].label}”" for other in group if other != name
+                        )
+                        self.add_error(name, f"Give this too, or clear {others}.")
+        if self.instance.pk and cleaned.get("seen") != _stamp(self.instance.changed_at):
+            self.add_error(
+                None,
+                "Someone else changed this entry while the form was open. Open it again in "
+                "another window, compare, and repeat your change there.",
+            )
+        return cleaned
+
+
+def _stamp(moment: datetime) -> str:
+    return moment.isoformat()
+
+
+class PortRow(forms.Form):
+    """One port; a row without anything in it is left out."""
+
+    label = forms.CharField(required=False, max_length=20, widget=forms.TextInput({"size": 6}))
+    connector = forms.ChoiceField(choices=[("", "–"), *Port.Connector.choices], required=False)
+    rated_power_w = forms.FloatField(label="Rated power, W", required=False, min_value=0.1)
+    protocols = forms.ModelMultipleChoiceField(
+        Protocol.objects.order_by("name"),
+        to_field_name="slug",
+        required=False,
+        widget=forms.CheckboxSelectMultiple,
+    )
+
+    def clean(self) -> dict[str, Any]:
+        """A port has a label and a connector."""
+        cleaned = super().clean() or self.cleaned_data
+        if any(cleaned.get(name) for name in self.fields):
+            for name, sentence in (
+                ("label", "Give the label on the body, or a short one such as C1."),
+                ("connector", "Choose the connector, or clear the row."),
+            ):
+                if not cleaned.get(name) and name not in self.errors:
+                    self.add_error(name, sentence)
+        return cleaned
+
+    def facts(self) -> PortFacts | None:
+        """The port to be written; None for an empty row."""
+        cleaned = self.cleaned_data
+        if not cleaned.get("label"):
+            return None
+        return PortFacts(
+            label=cleaned["label"],
+            connector=cleaned["connector"],
+            rated_power_w=cleaned["rated_power_w"],
+            protocols=tuple(protocol.slug for protocol in cleaned["protocols"]),
+        )
+
+
+class ClaimRow(forms.Form):
+    """One line of the label; a row without anything in it is left out."""
+
+    text = forms.CharField(
+        label="As printed", required=False, max_length=200, widget=forms.TextInput({"size": 30})
+    )
+    port = forms.CharField(
+        label="Port, if any", required=False, max_length=20, widget=forms.TextInput({"size": 6})
+    )
+    voltage_v = forms.FloatField(label="Voltage, V", required=False, min_value=0.1)
+    current_a = forms.FloatField(label="Current, A", required=False, min_value=0.001)
+
+    def clean(self) -> dict[str, Any]:
+        """A claim has its text, and a voltage its current."""
+        cleaned = super().clean() or self.cleaned_data
+        given = {name for name in self.fields if cleaned.get(name) not in (None, "")}
+        if given and "text" not in given:
+            self.add_error("text", "Give the words as printed, or clear the row.")
+        if len(given & {"voltage_v", "current_a"}) == 1:
+            missing = "current_a" if "voltage_v" in given else "voltage_v"
+            if missing not in self.errors:
+                self.add_error(missing, "Give voltage and current, or neither.")
+        return cleaned
+
+    def facts(self) -> ClaimFacts | None:
+        """The claim to be written; None for an empty row."""
+        return ClaimFacts(**self.cleaned_data) if self.cleaned_data.get("text") else None
+
+
+class AdapterEntry:
+    """An adapter with its ports and label claims, as one form of one page.
+
+    Parameters
+    ----------
+    adapter : Adapter
+        A new one without key, or the one to be changed.
+    data : mapping, optional
+        What was sent.
+    """
+
+    def __init__(self, adapter: Adapter, *, data: Mapping[str, Any] | None = None) -> None:
+        ports = [] if adapter.pk is None else _port_rows(adapter)
+        claims = [] if adapter.pk is None else _claim_rows(adapter)
+        self.adapter = adapter
+        self.form = AdapterForm(data, instance=adapter)
+        self.ports = _rows(PortRow, ports, least=PORT_ROWS)(data, prefix="ports", initial=ports)
+        self.claims = _rows(ClaimRow, claims, least=CLAIM_ROWS)(
+            data, prefix="claims", initial=claims
+        )
+
+    def is_valid(self) -> bool:
+        """Whether every part is, and the parts agree with each other."""
+        sound = self.form.is_valid()
+        if not all([self.ports.is_valid(), self.claims.is_valid()]):
+            return False
+        labels: set[str] = set()
+        for row in self.ports:
+            label = row.cleaned_data.get("label")  # an untouched row has no data at all
+            if not label:
+                continue
+            if label in labels:
+                row.add_error("label", f"Another row is called {label} already.")
+            labels.add(label)
+        for row in self.claims:
+            port = row.cleaned_data.get("port")
+            if port and port not in labels:
+                row.add_error("port", f"No port is called {port}; see the rows above.")
+        return sound and not self.has_row_errors
+
+    @property
+    def has_row_errors(self) -> bool:
+        """Whether a row of ports or claims was sent back."""
+        return any(rows.is_bound and not rows.is_valid() for rows in (self.ports, self.claims))
+
+    def save(self) -> bool:
+        """Write it; False, with the reason in the form, where the catalogue refuses."""
+        try:
+            self.adapter.maker = get_maker(self.form.cleaned_data["maker_name"])
+            save_adapter(
+                self.adapter,
+                ports=[facts for row in self.ports if (facts := row.facts())],
+                claims=[facts for row in self.claims if (facts := row.facts())],
+            )
+        except ValidationError as error:
+            for field, errors in error.error_dict.items():
+                known = field if field in self.form.fields else None
+                for item in errors:
+                    self.form.add_error(known, self._refusal(item))
+            return False
+        except ProtectedError as error:
+            named = ", ".join(sorted({str(row) for row in error.protected_objects})[:3])
+            self.form.add_error(
+                None, f"A port with runs cannot be taken away; it is needed by {named}."
+            )
+            return False
+        return True
+
+    def _refusal(self, error: ValidationError) -> ValidationError:
+        if error.code == "unique_together":
+            return ValidationError(
+                f"{self.adapter.maker.name} has an adapter called {self.adapter.name} already."
+            )
+        return error
+
+
+def _rows(row: type[forms.Form], there: list[dict[str, Any]], *, least: int) -> Any:
+    """A formset class of at least `least` rows, enough for what is there."""
+    total = max(least, len(there))
+    return forms.formset_factory(
+        row, extra=total - len(there), max_num=total, absolute_max=total, validate_max=True
+    )
+
+
+def _port_rows(adapter: Adapter) -> list[dict[str, Any]]:
+    ports = adapter.ports.order_by("position").prefetch_related("protocols")
+    return [
+        {
+            "label": port.label,
+            "connector": port.connector,
+            "rated_power_w": port.rated_power_w,
+            "protocols": [protocol.slug for protocol in port.protocols.all()],
+        }
+        for port in ports
+    ]
+
+
+def _claim_rows(adapter: Adapter) -> list[dict[str, Any]]:
+    claims = adapter.claims.select_related("port").order_by("pk")
+    return [
+        {
+            "text": claim.text,
+            "port": claim.port.label if claim.port else "",
+            "voltage_v": claim.voltage_v,
+            "current_a": claim.current_a,
+        }
+        for claim in claims
+    ]

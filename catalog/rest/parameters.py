@@ -1,0 +1,115 @@
+"""Query parameters, read strictly: a name or value that is not understood is an error.
+
+A list that silently ignored a mistyped filter would answer with everything.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Callable, Mapping
+from datetime import UTC, datetime, time
+from typing import Any
+
+from django.http import QueryDict
+from django.utils.dateparse import parse_date, parse_datetime
+
+from catalog.rest.problems import Fault, Invalid
+
+Reader = Callable[[str], Any]
+"""Text → value, or `ValueError` with a sentence for the client."""
+
+MAX_TEXT = 300
+
+_NUMBER = re.compile(r"[+-]?(\d+(\.\d*)?|\.\d+)([eE][+-]?\d+)?", re.ASCII)
+_WHOLE = re.compile(r"[+-]?\d{1,18}", re.ASCII)
+
+
+def text(raw: str) -> str:
+    """Any text that a database can hold."""
+    if "\0" in raw:
+        raise ValueError("NUL characters are not allowed.")
+    if len(raw) > MAX_TEXT:
+        raise ValueError(f"Write at most {MAX_TEXT} characters.")
+    return raw
+
+
+def number(
+    *, minimum: float = -math.inf, maximum: float = math.inf, above: float = -math.inf
+) -> Reader:
+    """A decimal number from `minimum` to `maximum`, both included, and above `above`."""
+
+    def read(raw: str) -> float:
+        value = float(raw) if _NUMBER.fullmatch(raw) else math.nan
+        if not math.isfinite(value):
+            raise ValueError("Write a decimal number, such as 20 or 0.05.")
+        if not minimum <= value <= maximum or value <= above:
+            least = f"above {above:g}" if above > minimum else f"from {minimum:g}"
+            raise ValueError(f"Write a number {least} to {maximum:g}.")
+        return value
+
+    return read
+
+
+def whole(*, minimum: int, maximum: int) -> Reader:
+    """A whole number from `minimum` to `maximum`, both included."""
+
+    def read(raw: str) -> int:
+        if not _WHOLE.fullmatch(raw) or not minimum <= int(raw) <= maximum:
+            raise ValueError(f"Write a whole number from {minimum} to {maximum}.")
+        return int(raw)
+
+    return read
+
+
+def one_of(*words: str) -> Reader:
+    """One of a few words."""
+
+    def read(raw: str) -> str:
+        if raw not in words:
+            raise ValueError(f"Write one of: {', '.join(words)}.")
+        return raw
+
+    return read
+
+
+def moment(raw: str) -> datetime:
+    """A date, meaning the end of that day, or a date with time; UTC unless a zone is given."""
+    try:
+        day = parse_date(raw)
+        found = datetime.combine(day, time.max, UTC) if day else parse_datetime(raw)
+        if found is None:
+            raise ValueError
+        return (found if found.tzinfo else found.replace(tzinfo=UTC)).astimezone(UTC)
+    except (ValueError, OverflowError):
+        raise ValueError(
+            "Write a date such as 2026-04-04 or a time such as 2026-04-04T14:30:00Z."
+        ) from None
+
+
+def read_parameters(query: QueryDict, *, known: Mapping[str, Reader]) -> dict[str, Any]:
+    """The parameters that were given, read; a blank one counts as not given.
+
+    Raises `Invalid` naming every parameter that is unknown, repeated or unreadable.
+    """
+    given: dict[str, Any] = {}
+    faults: list[Fault] = []
+    for name, raws in query.lists():
+        if name not in known:
+            faults.append(Fault(name[:MAX_TEXT], _unknown(known)))
+        elif len(raws) > 1:
+            faults.append(Fault(name, "Give this parameter once."))
+        elif raws[0] != "":
+            try:
+                given[name] = known[name](raws[0])
+            except ValueError as error:
+                faults.append(Fault(name, str(error)))
+    if faults:
+        raise Invalid(faults)
+    return given
+
+
+def _unknown(known: Mapping[str, Reader]) -> str:
+    if not known:
+        return "This call has no query parameters."
+    return f"There is no parameter of this name. Known here: {', '.join(sorted(known))}."

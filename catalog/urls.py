@@ -1,0 +1,13 @@
+"""Addresses of the catalogue. An adapter's own page belongs to the comparisons."""
+
+from __future__ import annotations
+
+from django.urls import path
+
+from catalog import views
+
+urlpatterns = [
+    path("adapters/", views.adapter_list, name="adapter-list"),
+    path("adapters/new/", views.adapter_add, name="adapter-add"),
+    path("adapters/<slug:slug>/edit/", views.adapter_edit, name="adapter-edit"),
+]

@@ -1,0 +1,89 @@
+"""Pages of the catalogue: the list, and the entry of an adapter."""
+
+from __future__ import annotations
+
+from collections import Counter
+from dataclasses import dataclass
+
+from django.contrib import messages
+from django.contrib.auth.decorators import login_required, permission_required
+from django.db import transaction
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.views.decorators.http import require_http_methods, require_safe
+
+from catalog.forms import AdapterEntry, AdapterFilterForm
+from catalog.models import Adapter
+
+PAGE_SIZE = 50
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """A line of the list. `outputs` counts the ports by connector."""
+
+    adapter: Adapter
+    outputs: str
+
+
+def _row(adapter: Adapter) -> Row:
+    counted = Counter(port.get_connector_display() for port in adapter.ports.all())
+    return Row(adapter, ", ".join(f"{count} {name}" for name, count in counted.items()))
+
+
+@require_safe
+def adapter_list(request: HttpRequest) -> HttpResponse:
+    """Adapters that match the filters of the address, fifty a page."""
+    form = AdapterFilterForm(request.GET)
+    page = None
+    if form.is_valid():
+        listed = form.narrow(Adapter.objects.visible_to(request.user))
+        page = form.page_of(
+            listed.select_related("maker")
+            .prefetch_related("ports")
+            .order_by("maker__name", "name", "pk"),
+            size=PAGE_SIZE,
+        )
+    context = {
+        "section": "adapters",
+        "form": form,
+        "page": page,
+        "rows": [_row(adapter) for adapter in page] if page else [],
+    }
+    return render(
+        request, "catalog/adapter_list.html", context, status=200 if page is not None else 400
+    )
+
+
+@login_required
+@permission_required("catalog.add_adapter", raise_exception=True)
+@require_http_methods(["GET", "HEAD", "POST"])
+def adapter_add(request: HttpRequest) -> HttpResponse:
+    """Write down a new adapter."""
+    return _entry(request, adapter=Adapter())
+
+
+@login_required
+@permission_required("catalog.change_adapter", raise_exception=True)
+@require_http_methods(["GET", "HEAD", "POST"])
+def adapter_edit(request: HttpRequest, slug: str) -> HttpResponse:
+    """Correct what is written down about an adapter."""
+    visible = Adapter.objects.visible_to(request.user).select_related("maker")
+    return _entry(request, adapter=get_object_or_404(visible, slug=slug))
+
+
+def _entry(request: HttpRequest, *, adapter: Adapter) -> HttpResponse:
+    title = f"Edit {adapter}" if adapter.pk else "New adapter"
+    entry = AdapterEntry(adapter, data=request.POST if request.method == "POST" else None)
+    status = 200
+    if request.method == "POST":
+        if entry.is_valid():
+            with transaction.atomic():
+                saved = entry.save()
+                transaction.set_rollback(not saved)
+            if saved:
+                messages.success(request, f"{adapter} was saved.")
+                return redirect(adapter)
+        status = 400
+    context = {"section": "adapters", "entry": entry, "form": entry.form, "title": title}
+    return render(request, "catalog/adapter_entry.html", context, status=status)

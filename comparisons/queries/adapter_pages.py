@@ -1,0 +1,220 @@
+"""All that the page of an adapter shows, read in a fixed number of queries."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+from django.db.models import Prefetch
+
+from catalog.models import Adapter, LabelClaim, Port, Viewer
+from comparisons.queries.bands import Band, bands
+from comparisons.queries.judgements import Judgement, judgements, nearest
+from comparisons.queries.placements import HEADLINES, PLACE_WORDS, Placement, placements
+from measurements.kinds import all_kinds
+from measurements.kinds.base import Metric
+from measurements.models import Run
+from measurements.queries import runs_listed
+
+# How a sentence names a headline metric, and its place.
+_LEAD_WORDS = {
+    "no-load-power": "standby power",
+    "average-efficiency": "average efficiency",
+    "thermal-headroom": "thermal headroom",
+}
+
+_NUMBERS = {1: "one", 2: "two", 3: "three", 4: "four", 5: "five", 6: "six"}
+
+
+@dataclass(frozen=True, slots=True)
+class Entry:
+    """A placement with the verdicts on its value."""
+
+    placement: Placement
+    judgements: tuple[Judgement, ...]
+
+    @property
+    def drawn_limit(self) -> Judgement | None:
+        """The judgement whose limit is drawn: the nearest to the value."""
+        return nearest(self.judgements)
+
+    @property
+    def condition_key(self) -> str:
+        """The condition as the ranking's address names it."""
+        return self.placement.condition.key
+
+
+@dataclass(frozen=True, slots=True)
+class MetricGroup:
+    """The placements of one metric, under all its conditions."""
+
+    metric: Metric
+    entries: tuple[Entry, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class AdapterPage:
+    """An adapter, where it stands, and what was and was not tested.
+
+    `headlines` holds one entry a headline metric, `groups` the other placements, `apart` the
+    values that are not comparable, `gaps` sentences on what has no accepted run.
+    """
+
+    adapter: Adapter
+    headlines: tuple[Entry, ...]
+    groups: tuple[MetricGroup, ...]
+    apart: tuple[Placement, ...]
+    band: Band | None
+    runs: tuple[Run, ...]
+    gaps: tuple[str, ...]
+
+    @property
+    def description(self) -> str:
+        """Rating, ports, size, mass and price in one sentence."""
+        adapter = self.adapter
+        parts = [f"{adapter.rated_power_w:g} W", *_ports_in_words(self.ports)]
+        if adapter.volume_cm3 is not None:
+            parts.append(f"{adapter.volume_cm3:.1f} cm³")
+        if adapter.mass_g is not None:
+            parts.append(f"{adapter.mass_g:g} g")
+        if adapter.price is not None:
+            parts.append(f"{adapter.price} {adapter.currency}")
+        return ", ".join(parts) + "."
+
+    @property
+    def ports(self) -> tuple[Port, ...]:
+        """Its ports in order; read with the adapter."""
+        return tuple(self.adapter.ports.all())
+
+    @property
+    def claims(self) -> tuple[LabelClaim, ...]:
+        """What is printed on it; read with the adapter."""
+        return tuple(self.adapter.claims.all())
+
+    @property
+    def facts(self) -> tuple[tuple[str, str], ...]:
+        """What the catalogue says of it, by name, leaving out what it does not say."""
+        adapter = self.adapter
+        mains = size = price = released = ""
+        if adapter.mains_min_v is not None and adapter.mains_max_v is not None:
+            mains = f"{adapter.mains_min_v:g}–{adapter.mains_max_v:g} V"
+        if adapter.volume_cm3 is not None:
+            sides = (adapter.length_mm, adapter.width_mm, adapter.height_mm)
+            size = " × ".join(f"{side:g}" for side in sides if side is not None)
+            size += f" mm, {adapter.volume_cm3:.1f} cm³ without plug pins"
+        if adapter.price is not None:
+            price = f"{adapter.price} {adapter.currency}"
+        if adapter.released_on is not None:
+            released = f"{adapter.released_on:%B %Y}"
+        facts = (
+            ("Maker", adapter.maker.name),
+            ("Model number", adapter.model_number),
+            ("Rated power", f"{adapter.rated_power_w:g} W"),
+            ("Supply", adapter.get_supply_display()),
+            ("Mains", mains),
+            ("Size", size),
+            ("Mass", f"{adapter.mass_g:g} g" if adapter.mass_g is not None else ""),
+            ("Enclosure", adapter.get_enclosure_display()),
+            ("Plug", adapter.plug),
+            ("Released", released),
+            ("Price", price),
+        )
+        return tuple((name, fact) for name, fact in facts if fact)
+
+    @property
+    def place_words(self) -> tuple[tuple[str, float], ...]:
+        """The words for places and the least share that each stands for. [%]"""
+        return tuple((word, least) for least, word in PLACE_WORDS)
+
+    @property
+    def place_sentence(self) -> str:
+        """Where the headlines stand, in one sentence; "" when none is placed."""
+        parts: list[str] = []
+        for entry in self.headlines:
+            place = entry.placement
+            if place.place_word and place.count > 1:
+                verb = "" if parts else " is"
+                name = _LEAD_WORDS[place.metric.key]
+                parts.append(f"its {name}{verb} in the {place.place_word} part")
+        if not parts:
+            return ""
+        listed = parts[0] if len(parts) == 1 else f"{', '.join(parts[:-1])} and {parts[-1]}"
+        return f"On this bench {listed}."
+
+
+def adapter_page(slug: str, *, viewer: Viewer) -> AdapterPage | None:
+    """The page of an adapter; None if this viewer may not know of it."""
+    adapter = (
+        Adapter.objects.visible_to(viewer)
+        .select_related("maker")
+        .prefetch_related(
+            Prefetch("ports", Port.objects.order_by("position", "label")),
+            "ports__protocols",
+            Prefetch("claims", LabelClaim.objects.select_related("port").order_by("pk")),
+        )
+        .filter(slug=slug)
+        .first()
+    )
+    if adapter is None:
+        return None
+    placed = placements(adapter, viewer=viewer)
+    verdicts = judgements(placed)
+    entries = [
+        Entry(item, verdicts.get((item.metric.key, item.condition.key), ()))
+        for item in placed
+        if not item.apart
+    ]
+    headlines = _headlines(entries)
+    runs = tuple(runs_listed(viewer=viewer).select_related("superseded_by").filter(adapter=adapter))
+    return AdapterPage(
+        adapter=adapter,
+        headlines=headlines,
+        groups=_groups(entry for entry in entries if entry not in headlines),
+        apart=tuple(item for item in placed if item.apart),
+        band=bands([adapter], viewer=viewer).get(adapter.pk),
+        runs=runs,
+        gaps=_gaps(runs),
+    )
+
+
+def _ports_in_words(ports: Sequence[Port]) -> list[str]:
+    """``two USB-C and one USB-A``, as a list of one; empty without ports."""
+    counts: dict[str, int] = {}
+    for port in ports:
+        name = port.get_connector_display()
+        counts[name] = counts.get(name, 0) + 1
+    words = [f"{_NUMBERS.get(count, count)} {name}" for name, count in counts.items()]
+    return [" and ".join(words)] if words else []
+
+
+def _headlines(entries: Iterable[Entry]) -> tuple[Entry, ...]:
+    """The first entry of every headline metric."""
+    first: dict[str, Entry] = {}
+    for entry in entries:
+        first.setdefault(entry.placement.metric.key, entry)
+    return tuple(first[key] for key in HEADLINES if key in first)
+
+
+def _groups(entries: Iterable[Entry]) -> tuple[MetricGroup, ...]:
+    grouped: dict[str, list[Entry]] = {}
+    for entry in entries:
+        grouped.setdefault(entry.placement.metric.key, []).append(entry)
+    return tuple(MetricGroup(found[0].placement.metric, tuple(found)) for found in grouped.values())
+
+
+def _gaps(runs: Sequence[Run]) -> tuple[str, ...]:
+    """What no accepted run covers, kind by kind and mains voltage by mains voltage."""
+    tested: dict[str, set[str]] = {}
+    for run in runs:
+        if run.standing == Run.Standing.ACCEPTED:
+            tested.setdefault(run.kind, set()).add(run.line)
+    gaps = []
+    for kind in all_kinds():
+        lines = tested.get(kind.slug)
+        if lines is None:
+            gaps.append(f"{kind.title}: no accepted run.")
+        elif kind.needs_mains and "high" not in lines:
+            gaps.append(f"{kind.title}: not tested at 230 V mains.")
+        elif kind.needs_mains and "low" not in lines:
+            gaps.append(f"{kind.title}: not tested at 115 V mains.")
+    return tuple(gaps)

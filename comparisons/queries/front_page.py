@@ -1,0 +1,116 @@
+"""What the first page says: what was tested, what is new, who leads."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import datetime
+
+from django.db.models import Count, Min
+from django.db.models.functions import Coalesce
+
+from catalog.models import Adapter, Viewer
+from comparisons.queries.cohorts import Cohort, known_conditions, load_cohorts
+from comparisons.queries.placements import HEADLINES
+from measurements.kinds import all_metrics
+from measurements.kinds.base import Metric
+from measurements.models import Run, Value
+from measurements.queries import runs_listed
+
+NEWEST_SHOWN = 8
+LEADERS_SHOWN = 3
+
+
+@dataclass(frozen=True, slots=True)
+class NewRun:
+    """An accepted run and the value that it is known for, where it has one."""
+
+    run: Run
+    value: Value | None
+    metric: Metric | None
+
+
+@dataclass(frozen=True, slots=True)
+class Leader:
+    """One of the first of a cohort."""
+
+    rank: int
+    adapter: Adapter
+    value: float
+    standard_uncertainty: float
+
+
+@dataclass(frozen=True, slots=True)
+class HeadlineRanking:
+    """A headline cohort and its leaders."""
+
+    cohort: Cohort
+    leaders: tuple[Leader, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class FrontPage:
+    """Counts of what stands, newest runs, headline rankings.
+
+    `since` is when the oldest of the accepted runs was measured.
+    """
+
+    adapters: int
+    makers: int
+    runs: int
+    since: datetime | None
+    newest: tuple[NewRun, ...]
+    headlines: tuple[HeadlineRanking, ...]
+
+
+def front_page(*, viewer: Viewer) -> FrontPage:
+    """The first page for this viewer, in a fixed number of queries."""
+    standing = Run.objects.visible_to(viewer).filter(standing=Run.Standing.ACCEPTED)
+    counts = standing.aggregate(
+        adapters=Count("adapter", distinct=True),
+        makers=Count("adapter__maker", distinct=True),
+        runs=Count("pk"),
+        since=Min(Coalesce("measured_at", "received_at")),
+    )
+    return FrontPage(**counts, newest=_newest(viewer), headlines=_headlines(viewer))
+
+
+def _newest(viewer: Viewer) -> tuple[NewRun, ...]:
+    runs = list(
+        runs_listed(viewer=viewer)
+        .filter(standing=Run.Standing.ACCEPTED)
+        .order_by("-accepted_at", "-id")[:NEWEST_SHOWN]
+    )
+    known_for: dict[object, Value] = {}
+    importance = {key: position for position, key in enumerate(HEADLINES)}
+    rows = Value.objects.current().filter(run__in=runs, metric__in=HEADLINES)
+    for value in sorted(rows, key=lambda row: (importance[row.metric], -(row.output_v or 0.0))):
+        known_for.setdefault(value.run_id, value)
+    metrics = all_metrics()
+    return tuple(
+        NewRun(run, value, metrics[value.metric] if value else None)
+        for run, value in ((run, known_for.get(run.pk)) for run in runs)
+    )
+
+
+def _headlines(viewer: Viewer) -> tuple[HeadlineRanking, ...]:
+    metrics = all_metrics()
+    wanted = []
+    for key in HEADLINES:
+        if key in metrics and (known := known_conditions(metrics[key], viewer=viewer)):
+            wanted.append((metrics[key], known[0].condition))
+    cohorts = [cohort for cohort in load_cohorts(wanted, viewer=viewer).values() if len(cohort)]
+    cohorts.sort(key=lambda cohort: HEADLINES.index(cohort.metric.key))
+    leading = {int(pk) for cohort in cohorts for pk in cohort.adapter_ids[:LEADERS_SHOWN]}
+    adapters = Adapter.objects.select_related("maker").in_bulk(leading)
+    return tuple(HeadlineRanking(cohort, tuple(_leaders(cohort, adapters))) for cohort in cohorts)
+
+
+def _leaders(cohort: Cohort, adapters: dict[int, Adapter]) -> Iterable[Leader]:
+    for position in range(min(LEADERS_SHOWN, len(cohort))):
+        yield Leader(
+            rank=int(cohort.places.rank[position]),
+            adapter=adapters[int(cohort.adapter_ids[position])],
+            value=float(cohort.values[position]),
+            standard_uncertainty=float(cohort.uncertainties[position]),
+        )

@@ -1,0 +1,144 @@
+"""Rankings, placements and comparison tables as the API reads and writes them."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from rest_framework import serializers
+
+from catalog.models import Viewer
+from catalog.rest.fields import Body, NumberField, TextField, WordField
+from comparisons.actions import MAX_ADAPTERS, compared_adapters
+from comparisons.models import Comparison
+from comparisons.queries.cohorts import SetApart
+from comparisons.queries.placements import Placement
+from comparisons.queries.rankings import RankedRow
+from comparisons.queries.tables import as_frozen, comparison_table
+from comparisons.ranking import Spread
+from measurements.kinds import all_metrics
+
+
+class ConditionsBody(Body):
+    """What narrows the rows of a table, where a metric has that part."""
+
+    line = WordField(choices=["high", "low"], required=False)
+    output_v = NumberField(above=0, maximum=1000, required=False)
+    load = WordField(choices=["none", "full"], required=False)
+    device = TextField(max_length=100, required=False)
+    sensor = TextField(max_length=60, required=False)
+    port = TextField(max_length=20, required=False)
+
+
+class ComparisonBody(Body):
+    """A table of adapters (slugs, in the order of their columns) by metrics (keys)."""
+
+    title = TextField(max_length=150)
+    adapters = serializers.ListField(
+        child=TextField(max_length=160), min_length=1, max_length=MAX_ADAPTERS
+    )
+    metrics = serializers.ListField(child=TextField(max_length=40), min_length=1, max_length=200)
+    conditions = ConditionsBody(required=False)
+    notes = TextField(max_length=20_000, allow_blank=True, required=False)
+
+    def validate_metrics(self, keys: list[str]) -> list[str]:
+        """Refuse metrics that the site does not compute."""
+        if unknown := [key for key in keys if key not in all_metrics()]:
+            raise serializers.ValidationError([f"No metric is called “{key}”." for key in unknown])
+        return keys
+
+
+def spread_json(spread: Spread) -> dict[str, Any]:
+    """How many adapters a cohort has, and its median and quartiles."""
+    return {
+        "count": spread.count,
+        "median": spread.median,
+        "quartiles": list(spread.quartiles) if spread.quartiles else None,
+    }
+
+
+def ranked_json(row: RankedRow) -> dict[str, Any]:
+    """One adapter's place; `near_ties` may be fewer than `near_tie_count`."""
+    return {
+        "rank": row.rank,
+        "adapter": row.adapter.slug,
+        "value": row.value,
+        "standard_uncertainty": row.standard_uncertainty,
+        "percentile": row.percentile,
+        "near_ties": [adapter.slug for adapter in row.near_ties],
+        "near_tie_count": row.near_tie_count,
+        "run": str(row.run_id) if row.run_id else None,
+        "method": row.method,
+    }
+
+
+def apart_json(apart: SetApart) -> dict[str, Any]:
+    """A value that stands but is not comparable, and why."""
+    return {
+        "adapter": apart.adapter.slug,
+        "value": apart.value,
+        "standard_uncertainty": apart.standard_uncertainty,
+        "reason": apart.reason,
+        "run": str(apart.run_id) if apart.run_id else None,
+    }
+
+
+def placement_json(place: Placement) -> dict[str, Any]:
+    """One place of an adapter; rank and percentile are null for what is not comparable."""
+    return {
+        "metric": place.metric.key,
+        "condition": place.condition.as_json(),
+        "value": place.value,
+        "unit": place.metric.unit,
+        "standard_uncertainty": place.standard_uncertainty,
+        "rank": place.rank,
+        "count": place.count,
+        "percentile": place.percentile,
+        "near_tie_count": place.near_tie_count,
+        "run": str(place.run_id) if place.run_id else None,
+        "method": place.method,
+        "not_comparable": place.apart or None,
+    }
+
+
+def comparison_summary(comparison: Comparison) -> dict[str, Any]:
+    """A comparison as lists show it."""
+    published = comparison.published_at
+    return {
+        "slug": comparison.slug,
+        "title": comparison.title,
+        "state": comparison.state,
+        "published_at": published.isoformat().replace("+00:00", "Z") if published else None,
+        "hash": comparison.frozen_hash or None,
+    }
+
+
+def comparison_fields(comparison: Comparison) -> dict[str, Any]:
+    """All that `ComparisonBody` reads, as it stands now: what a change starts from."""
+    return {
+        "title": comparison.title,
+        "adapters": [adapter.slug for adapter in compared_adapters(comparison)],
+        "metrics": comparison.metrics,
+        "conditions": comparison.conditions,
+        "notes": comparison.notes,
+    }
+
+
+def comparison_json(comparison: Comparison, *, viewer: Viewer) -> dict[str, Any]:
+    """A comparison with its table: live for a draft, frozen once published.
+
+    `hash` is the SHA-256 of the frozen `table` as JSON with sorted keys, no spaces, ASCII.
+    """
+    table = comparison.frozen or as_frozen(
+        comparison_table(
+            compared_adapters(comparison),
+            metrics=comparison.metrics,
+            conditions=comparison.conditions,
+            viewer=viewer,
+        )
+    )
+    return {
+        **comparison_summary(comparison),
+        **comparison_fields(comparison),
+        "revises": comparison.revises.slug if comparison.revises else None,
+        "table": table,
+    }

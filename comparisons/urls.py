@@ -1,0 +1,28 @@
+"""Addresses."""
+
+from __future__ import annotations
+
+from django.urls import path
+
+from comparisons.views import adapters, comparisons, home, rankings
+
+urlpatterns = [
+    path("", home.home, name="home"),
+    path("adapters/<slug:slug>/", adapters.adapter, name="adapter"),
+    path("rankings/", rankings.ranking_list, name="ranking-list"),
+    path("rankings/<slug:metric>/", rankings.ranking_page, name="ranking"),
+    path("rankings/<slug:metric>.csv", rankings.ranking_csv, name="ranking-csv"),
+    path("comparisons/", comparisons.comparison_list, name="comparison-list"),
+    path("comparisons/new/", comparisons.comparison_new, name="comparison-new"),
+    path("comparisons/<slug:slug>/", comparisons.comparison_page, name="comparison"),
+    path("comparisons/<slug:slug>.csv", comparisons.comparison_csv, name="comparison-csv"),
+    path("comparisons/<slug:slug>/edit/", comparisons.comparison_edit, name="comparison-edit"),
+    path(
+        "comparisons/<slug:slug>/publish/",
+        comparisons.comparison_publish,
+        name="comparison-publish",
+    ),
+    path(
+        "comparisons/<slug:slug>/revise/", comparisons.comparison_revise, name="comparison-revise"
+    ),
+]

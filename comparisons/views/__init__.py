@@ -1,0 +1,1 @@
+"""Pages: the first page, an adapter, rankings, comparisons."""

@@ -1,0 +1,22 @@
+"""The page of an adapter, with its places."""
+
+from __future__ import annotations
+
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import render
+from django.views.decorators.http import require_safe
+
+from comparisons.queries.adapter_pages import adapter_page
+
+
+@require_safe
+def adapter(request: HttpRequest, slug: str) -> HttpResponse:
+    """One adapter: what its maker states, where it stands, what was tested."""
+    page = adapter_page(slug, viewer=request.user)
+    if page is None:
+        raise Http404
+    return render(
+        request,
+        "comparisons/adapter.html",
+        {"page": page, "adapter": page.adapter, "section": "adapters"},
+    )

@@ -1,0 +1,324 @@
+"""Runs, instruments, values, metrics and limits over HTTP."""
+
+from __future__ import annotations
+
+from dataclasses import asdict
+from typing import Any
+from uuid import UUID
+
+import numpy as np
+from django.conf import settings
+from django.http import FileResponse, QueryDict
+from django.http.response import HttpResponseBase
+from django.urls import reverse
+from django.utils.cache import get_conditional_response
+from rest_framework.exceptions import NotFound
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from catalog.models import Adapter
+from catalog.rest.fields import fault_of_plain
+from catalog.rest.paging import MAX_LIMIT, PAGE_PARAMETERS, keyset_page, sequence_page
+from catalog.rest.parameters import number, one_of, text, whole
+from catalog.rest.parsers import WholeMultiPartParser
+from catalog.rest.problems import Conflict, Fault, Invalid, PayloadTooLarge, faults_of
+from catalog.rest.views import ApiView, read_body, tagged
+from measurements import queries
+from measurements.actions import accept_run, receive_run, withdraw_run
+from measurements.forms import RunForm
+from measurements.kinds import all_kinds, all_metrics
+from measurements.metrics.downsample import downsample
+from measurements.metrics.limits import limits_for
+from measurements.models import Instrument, Run
+from measurements.processing import TRACE_POINTS
+from measurements.serializers import (
+    EmptyBody,
+    InstrumentBody,
+    WithdrawBody,
+    instrument_json,
+    metric_json,
+    run_json,
+    run_summary,
+    value_json,
+)
+
+# What a multipart body may hold beside the file itself.
+FORM_ALLOWANCE_BYTES = 2**20
+MAX_IDEMPOTENCY_KEY = 200
+
+LINE = one_of("high", "low")
+OUTPUT_V = number(above=0, maximum=1000)
+
+
+class InstrumentList(ApiView):
+    """The instruments of the bench."""
+
+    parameters = PAGE_PARAMETERS
+    permissions = {"POST": "measurements.add_instrument"}
+
+    def get(self, request: Request) -> Response:
+        """List instruments with their stated accuracy, in the order of entry."""
+        page = keyset_page(Instrument.objects.all(), asked=self.page, key="pk")
+        return Response({"results": [instrument_json(row) for row in page.rows], "next": page.next})
+
+    def post(self, request: Request) -> Response:
+        """Write down an instrument, to be named by the runs that used it."""
+        instrument = Instrument(**read_body(InstrumentBody, request.data))
+        instrument.full_clean()
+        instrument.save()
+        return Response(instrument_json(instrument), status=201)
+
+
+def visible_run(run_id: UUID, *, viewer: Any) -> Run:
+    """The run with all that is shown of it. Raises `NotFound`, also for a hidden one."""
+    run = queries.run_page(run_id, viewer=viewer)
+    if run is None:
+        raise NotFound(f"There is no run {run_id} here.")
+    return run
+
+
+class RunList(ApiView):
+    """Every run that may be shown; the door for new ones."""
+
+    parser_classes = [WholeMultiPartParser]
+    parameters = {
+        **PAGE_PARAMETERS,
+        "adapter": text,
+        "kind": one_of(*(kind.slug for kind in all_kinds())),
+        "state": one_of(*Run.State.values),
+        "standing": one_of(*Run.Standing.values),
+    }
+    permissions = {"POST": "measurements.receive_run"}
+
+    def get(self, request: Request) -> Response:
+        """List runs, newest first; filters: adapter, kind, state, standing."""
+        runs = queries.runs_listed(viewer=self.viewer)
+        if "adapter" in self.given:
+            runs = runs.filter(adapter=known_adapter(self.given["adapter"], viewer=self.viewer))
+        runs = runs.filter(
+            **{
+                name: self.given[name]
+                for name in ("kind", "state", "standing")
+                if name in self.given
+            }
+        )
+        page = keyset_page(runs, asked=self.page, key="id", newest_first=True)
+        return Response({"results": [run_summary(row) for row in page.rows], "next": page.next})
+
+    def post(self, request: Request) -> Response:
+        """Hand in a raw file with its conditions (multipart); it is kept before the answer.
+
+        202 for a new run. The same file for the same adapter, kind and condition answers 200
+        with the run that is there, so a request that is sent again, with or without an
+        Idempotency-Key, never makes a second run.
+        """
+        _refuse_unread(request)
+        form = RunForm(request.POST, viewer=self.viewer)
+        faults = [*_form_faults(form, request.POST), *_file_faults(request)]
+        if faults:
+            raise Invalid(faults)
+        file = request.FILES["file"]
+        received = receive_run(
+            form.facts(), chunks=file.chunks(), file_name=file.name or "", by=self.person
+        )
+        return Response(
+            run_summary(received.run),
+            status=202 if received.created else 200,
+            headers={"Location": reverse("api-run", args=[received.run.pk])},
+        )
+
+
+def known_adapter(slug: str, *, viewer: Any) -> Adapter:
+    """The adapter that a filter names. Raises `Invalid`, also for a hidden one."""
+    adapter = Adapter.objects.visible_to(viewer).filter(slug=slug).first()
+    if adapter is None:
+        raise Invalid([Fault("adapter", f"No adapter is called “{slug}” here.")])
+    return adapter
+
+
+def _refuse_unread(request: Request) -> None:
+    """Refuse what can be refused from the headers, before the body is read."""
+    if len(request.headers.get("Idempotency-Key", "")) > MAX_IDEMPOTENCY_KEY:
+        raise Invalid([Fault("Idempotency-Key", f"At most {MAX_IDEMPOTENCY_KEY} characters.")])
+    stated = str(request.META.get("CONTENT_LENGTH") or "0")
+    limit = settings.MAX_UPLOAD_BYTES
+    if stated.isdecimal() and int(stated) > limit + FORM_ALLOWANCE_BYTES:
+        raise PayloadTooLarge(
+            f"The body is larger than the {limit:,} bytes accepted for one file. "
+            "Split the log, or leave out columns that are not needed."
+        )
+
+
+def _form_faults(form: RunForm, said: QueryDict) -> list[Fault]:
+    """Everything that is wrong with the fields beside the file."""
+    known = set(form.fields)
+    if form.declared is None:
+        # Without a valid kind nobody can say which method fields belong here.
+        known.update(field.name for kind in all_kinds() for field in kind.fields)
+    faults = []
+    for name, texts in said.lists():
+        if name == "file":
+            faults.append(Fault("file", "Send the file as a file, not as text."))
+        elif name not in known:
+            names = ", ".join(sorted({*known, "file"}))
+            faults.append(Fault(name[:80], f"There is no field of this name. Known: {names}."))
+        elif len(texts) > 1 and name != "instruments":
+            faults.append(Fault(name, "Give this field once."))
+        elif fault := fault_of_plain(list(texts)):
+            faults.append(Fault(name, fault))
+    if faults:
+        return faults  # no database is asked about text that it cannot hold
+    form.is_valid()
+    return faults_of(dict(form.errors))
+
+
+def _file_faults(request: Request) -> list[Fault]:
+    files = request.FILES.getlist("file")
+    faults = [
+        Fault(name[:80], "There is no file field of this name; send the file as “file”.")
+        for name in request.FILES
+        if name != "file"
+    ]
+    if len(files) > 1:
+        faults.append(Fault("file", "Send one file; each file is a run of its own."))
+    elif not files and "file" not in request.POST:
+        faults.append(Fault("file", "Send the raw file in this field."))
+    elif files and not files[0].size:
+        faults.append(Fault("file", "The file is empty."))
+    return faults
+
+
+class RunDetail(ApiView):
+    """One run."""
+
+    def get(self, request: Request, run_id: UUID) -> Response:
+        """Show a run: state, standing, flags, problems, metrics, verdicts."""
+        return tagged(run_json(visible_run(run_id, viewer=self.viewer)))
+
+
+class RunRaw(ApiView):
+    """The file of a run."""
+
+    def get(self, request: Request, run_id: UUID) -> HttpResponseBase:
+        """Download the original bytes."""
+        run = visible_run(run_id, viewer=self.viewer)
+        tag = f'"{run.raw_id}"'
+        # Asked before the file is opened: an answer that is replaced later is never closed.
+        if known := get_conditional_response(request._request, etag=tag):
+            return known
+        name = "".join(sign if sign.isprintable() else "_" for sign in run.file_name)
+        answer = FileResponse(
+            queries.raw_store().open(run.raw_id),
+            as_attachment=True,
+            filename=name or f"{run.raw_id}.bin",
+            content_type="application/octet-stream",
+        )
+        answer["ETag"] = tag
+        answer["Content-Security-Policy"] = "default-src 'none'; sandbox"
+        return answer
+
+
+class RunTrace(ApiView):
+    """The record of a run, thinned for drawing."""
+
+    parameters = {"points": whole(minimum=2, maximum=TRACE_POINTS)}
+
+    def get(self, request: Request, run_id: UUID) -> Response:
+        """Show at most `points` rows of the trace that keep every column's extremes."""
+        run = Run.objects.visible_to(self.viewer).filter(pk=run_id).first()
+        if run is None:
+            raise NotFound(f"There is no run {run_id} here.")
+        if run.trace is None:
+            raise Conflict(f"The run is {run.get_state_display()}; only a ready run has a trace.")
+        x = str((run.plot or {}).get("x", ""))
+        columns = {name: np.array(column, dtype=np.float64) for name, column in run.trace.items()}
+        thinned = downsample(columns, points=self.given.get("points", TRACE_POINTS), x=x)
+        return tagged(
+            {
+                "id": str(run.pk),
+                "x": x,
+                "columns": {
+                    name: [None if np.isnan(item) else float(item) for item in column]
+                    for name, column in thinned.items()
+                },
+            }
+        )
+
+
+class RunAccept(ApiView):
+    """Let a run's values stand."""
+
+    def post(self, request: Request, run_id: UUID) -> Response:
+        """Accept a ready run; its values replace earlier ones of the same condition."""
+        read_body(EmptyBody, request.data)
+        run = visible_run(run_id, viewer=self.viewer)
+        accept_run(run, by=self.person)
+        return Response(run_json(visible_run(run_id, viewer=self.viewer)))
+
+
+class RunWithdraw(ApiView):
+    """Take a run out of every ranking."""
+
+    def post(self, request: Request, run_id: UUID) -> Response:
+        """Withdraw a run with a reason, which readers see."""
+        reason = read_body(WithdrawBody, request.data)["reason"]
+        run = visible_run(run_id, viewer=self.viewer)
+        withdraw_run(run, by=self.person, reason=reason)
+        return Response(run_json(visible_run(run_id, viewer=self.viewer)))
+
+
+class MetricList(ApiView):
+    """Every metric that the site computes."""
+
+    page_size = MAX_LIMIT
+    parameters = PAGE_PARAMETERS
+
+    def get(self, request: Request) -> Response:
+        """List metrics: key, title, unit, better direction, definition, source, method."""
+        page = sequence_page(queries.metrics_listed(), asked=self.page)
+        return Response({"results": [metric_json(row) for row in page.rows], "next": page.next})
+
+
+class ValueList(ApiView):
+    """The values that stand today."""
+
+    parameters = {
+        **PAGE_PARAMETERS,
+        "metric": one_of(*all_metrics()),
+        "line": LINE,
+        "output_v": OUTPUT_V,
+        "load": one_of("none", "full"),
+        "device": text,
+        "sensor": text,
+        "adapter": text,
+    }
+
+    def get(self, request: Request) -> Response:
+        """List accepted values; filters: metric, line, output_v, load, device, sensor, adapter."""
+        given = self.given
+        values = queries.current_values(viewer=self.viewer).select_related("adapter")
+        if "adapter" in given:
+            values = values.filter(adapter=known_adapter(given["adapter"], viewer=self.viewer))
+        plain = ("metric", "line", "output_v", "load", "device", "sensor")
+        values = values.filter(**{name: given[name] for name in plain if name in given})
+        page = keyset_page(values, asked=self.page, key="pk")
+        return Response({"results": [value_json(row) for row in page.rows], "next": page.next})
+
+
+class LimitList(ApiView):
+    """Published limits for a rating."""
+
+    parameters = {
+        "rated_power_w": number(above=0, maximum=10_000),
+        "output_v": OUTPUT_V,
+        "output_a": number(above=0, maximum=1000),
+        "supply": one_of(*Adapter.Supply.values),
+    }
+
+    def get(self, request: Request) -> Response:
+        """Work out every scheme's limits for a rated power in W, and an output in V and A."""
+        given = dict(self.given)
+        if "rated_power_w" not in given:
+            raise Invalid([Fault("rated_power_w", "Give the rated output power in W.")])
+        limits = limits_for(given.pop("rated_power_w"), **given)
+        return Response({"results": [asdict(limit) for limit in limits], "next": None})

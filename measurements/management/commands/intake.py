@@ -1,0 +1,197 @@
+"""``intake``: many runs at once, from a folder, a zip, or one file."""
+
+from __future__ import annotations
+
+from argparse import RawDescriptionHelpFormatter
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any
+
+from django.contrib.auth.models import User
+from django.core.management.base import BaseCommand, CommandError, CommandParser
+
+from measurements.management import bulk
+from measurements.management.catalogue import bring_adapters
+from measurements.management.packages import (
+    Package,
+    PackageError,
+    Row,
+    lone_file,
+    open_package,
+)
+from measurements.management.progress import bar
+from measurements.models import Run
+
+DESCRIPTION = """\
+Takes in runs in bulk; safe to repeat, because a file that is there already is left alone.
+
+PATH is a folder or a zip with runs.csv, one row a run: adapter, kind, file, and where they
+apply unit, measured_at, mains_v, mains_hz, ambient_c, port, instruments (separated by
+semicolons), note and the fields of the kind. adapters.csv and ports.csv may bring adapters
+along. With datapackage.json, sizes and hashes are checked.
+
+PATH may also be one data file, described by the options.
+"""
+# Options of a single file, and the columns of runs.csv that they stand for.
+_OPTIONS = (
+    ("--adapter", "adapter", "the adapter's slug"),
+    ("--kind", "kind", "the kind of run, such as no-load"),
+    ("--unit", "unit", "serial of the unit"),
+    ("--measured-at", "measured_at", "date and time, ISO 8601"),
+    ("--mains-v", "mains_v", "mains voltage, V"),
+    ("--mains-hz", "mains_hz", "mains frequency, Hz"),
+    ("--ambient-c", "ambient_c", "ambient temperature, °C"),
+    ("--port", "port", "label of the port"),
+    ("--note", "note", "a remark"),
+)
+
+
+class Command(BaseCommand):
+    """Take in a folder, a zip or a file of runs, and say what was refused and why."""
+
+    help = DESCRIPTION
+
+    def create_parser(self, *args: Any, **options: Any) -> CommandParser:
+        """Keep the paragraphs of the help."""
+        return super().create_parser(*args, formatter_class=RawDescriptionHelpFormatter, **options)
+
+    def add_arguments(self, parser: CommandParser) -> None:
+        """What to take in, in whose name, and whether to accept it."""
+        parser.add_argument("path", type=Path, help="folder, zip or data file")
+        parser.add_argument(
+            "--accept", action="store_true", help="compute the runs and let their values stand"
+        )
+        parser.add_argument(
+            "--user",
+            default="",
+            help="account in whose name this is done (default: one of the command line's own)",
+        )
+        for option, column, help_text in _OPTIONS:
+            parser.add_argument(option, dest=column, default="", help=help_text)
+        parser.add_argument(
+            "--instrument",
+            dest="instruments",
+            action="append",
+            default=[],
+            help="name of an instrument; may be repeated",
+        )
+        parser.add_argument(
+            "--field",
+            dest="method_fields",
+            action="append",
+            default=[],
+            metavar="NAME=VALUE",
+            help="a field of the kind; may be repeated",
+        )
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        """Take in and report; fails when anything was refused."""
+        path: Path = options["path"]
+        if not path.exists():
+            raise CommandError(f"There is nothing at {path}.")
+        by = self._person(options["user"], accepts=options["accept"])
+        try:
+            if path.is_dir() or path.suffix.lower() == ".zip":
+                intake, brought_refusals = self._package(path, by=by, options=options)
+            else:
+                row = _described_row(path, options)
+                intake, brought_refusals = self._rows([row], lone_file(path), by=by), 0
+        except PackageError as error:
+            raise CommandError(f"{path}: {error}") from error
+        except OSError as error:
+            raise CommandError(
+                f"Stopped, and nothing of the present row was kept: {error}. What was taken in "
+                "before is safe; mend the cause and run the same command again."
+            ) from error
+        self._report(intake)
+        failures = intake.refused_rows + brought_refusals
+        if options["accept"]:
+            failures += self._accept(intake.received + intake.already_there, by=by)
+        if failures:
+            raise CommandError(f"{failures} not as wished; see above.")
+
+    def _person(self, username: str, *, accepts: bool) -> User:
+        if not username:
+            return bulk.command_line_account()
+        person = User.objects.filter(username=username, is_active=True).first()
+        if person is None:
+            raise CommandError(f"No active account is called “{username}”.")
+        if not person.has_perm("measurements.receive_run"):
+            raise CommandError(f"“{username}” may not take in runs; a reviewer or editor may.")
+        if accepts and not person.has_perm("measurements.accept_run"):
+            raise CommandError(f"“{username}” may not accept runs; an editor may.")
+        return person
+
+    def _package(self, path: Path, *, by: User, options: dict[str, Any]) -> tuple[bulk.Intake, int]:
+        described = [option for option, column, _ in _OPTIONS if options[column]]
+        if described or options["instruments"] or options["method_fields"]:
+            raise CommandError(
+                "Options that describe a run go with one data file; in a package, "
+                "runs.csv says what each file is."
+            )
+        with open_package(path) as package:
+            if not package.has("runs.csv"):
+                raise PackageError(
+                    "runs.csv is missing. Write one row a run with the columns adapter, kind "
+                    "and file, and put it beside the files."
+                )
+            rows = package.rows("runs.csv")
+            try:
+                bulk.require_columns(
+                    rows, known=bulk.known_columns(), needed=("adapter", "kind", "file")
+                )
+            except PackageError as error:
+                raise PackageError(f"runs.csv: {error}") from error
+            brought = bring_adapters(package)
+            if brought.added or brought.known:
+                self.stdout.write(
+                    f"Adapters: {len(brought.added)} written down, "
+                    f"{len(brought.known)} known already and left as they are."
+                )
+            for refusal in brought.refusals:
+                self.stderr.write(str(refusal))
+            return self._rows(rows, package, by=by), len(brought.refusals)
+
+    def _rows(self, rows: Sequence[Row], package: Package, *, by: User) -> bulk.Intake:
+        intake = bulk.Intake()
+        table = "runs.csv" if rows[0].line else rows[0].cells["file"]
+        for row in bar(rows, total=len(rows), what="Taking in", unit="runs"):
+            bulk.take_in(row, intake=intake, package=package, by=by, table=table)
+        return intake
+
+    def _report(self, intake: bulk.Intake) -> None:
+        for refusal in intake.refusals:
+            self.stderr.write(str(refusal))
+        self.stdout.write(
+            f"{intake.read} read: {len(intake.received)} taken in, "
+            f"{len(intake.already_there)} already there, {intake.refused_rows} refused."
+        )
+
+    def _accept(self, runs: Sequence[Run], *, by: User) -> int:
+        accepted, failed = 0, 0
+        for run in bar(runs, total=len(runs), what="Accepting", unit="runs"):
+            if reason := bulk.accept(run, by=by):
+                failed += 1
+                self.stderr.write(f"{run.file_name} (run {run.pk}) {reason}")
+            else:
+                accepted += 1
+        self.stdout.write(f"{accepted} stand, {failed} could not be accepted.")
+        return failed
+
+
+def _described_row(path: Path, options: dict[str, Any]) -> Row:
+    """One data file and the options that describe it, as a row of runs.csv."""
+    if not options["adapter"] or not options["kind"]:
+        raise CommandError(
+            "One data file does not say what it is: give --adapter and --kind, and --mains-v "
+            "where the kind needs it. A folder or zip says so in its runs.csv."
+        )
+    cells = {column: options[column] for _, column, _ in _OPTIONS if options[column]}
+    for pair in options["method_fields"]:
+        name, separator, value = pair.partition("=")
+        if not separator or name in cells or name not in bulk.known_columns():
+            raise CommandError(f"--field takes NAME=VALUE with a field of the kind, not “{pair}”.")
+        cells[name] = value
+    if options["instruments"]:
+        cells["instruments"] = ";".join(options["instruments"])
+    return Row(0, {**cells, "file": path.name}, decimal_comma=False)

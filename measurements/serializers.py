@@ -1,0 +1,174 @@
+"""Runs, values, metrics and instruments as the API reads and writes them."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from typing import Any
+
+from rest_framework import serializers
+
+from catalog.rest.fields import Body, NumberField, TextField, WordField
+from measurements.kinds import all_metrics
+from measurements.kinds.base import Metric
+from measurements.models import Instrument, Run, Value, Verdict
+from measurements.queries import method_of, values_of
+from measurements.standards.sources import SOURCES
+
+
+class InstrumentBody(Body):
+    """An instrument: accuracy ±(`reading_percent` % + `fixed`), `fixed` in its quantity's unit."""
+
+    name = TextField(max_length=100)
+    quantity = WordField(choices=Instrument.Quantity.choices)
+    reading_percent = NumberField(minimum=0, maximum=100)
+    fixed = NumberField(minimum=0, maximum=1_000_000)
+    calibrated_on = serializers.DateField(allow_null=True, required=False)
+    calibration_due = serializers.DateField(allow_null=True, required=False)
+
+    def validate_name(self, name: str) -> str:
+        """Runs name their instruments, so a name stands for one."""
+        if Instrument.objects.filter(name=name).exists():
+            raise serializers.ValidationError("An instrument of this name is written down already.")
+        return name
+
+
+class WithdrawBody(Body):
+    """Why a run is withdrawn; readers see it."""
+
+    reason = TextField(max_length=500)
+
+
+class EmptyBody(Body):
+    """A call that needs no body, and takes none with fields."""
+
+
+def instrument_json(instrument: Instrument) -> dict[str, Any]:
+    """An instrument and its stated accuracy."""
+    calibrated, due = instrument.calibrated_on, instrument.calibration_due
+    return {
+        "name": instrument.name,
+        "quantity": instrument.quantity,
+        "reading_percent": instrument.reading_percent,
+        "fixed": instrument.fixed,
+        "calibrated_on": calibrated.isoformat() if calibrated else None,
+        "calibration_due": due.isoformat() if due else None,
+    }
+
+
+def metric_json(metric: Metric) -> dict[str, Any]:
+    """A metric's declaration; `method` is the version that computes it today."""
+    source = SOURCES[metric.source]
+    return {
+        "key": metric.key,
+        "title": metric.title,
+        "unit": metric.unit,
+        "better": metric.better,
+        "ranked": metric.ranked and bool(metric.better),
+        "condition": list(metric.condition),
+        "definition": metric.definition,
+        "formula": metric.formula,
+        "source": f"{source.title}; {source.edition}",
+        "source_key": source.key,
+        "method": method_of(metric.key),
+        "decimals": metric.decimals,
+    }
+
+
+def unit_of(metric: str) -> str:
+    """The unit of a metric; "" for one whose kind was taken out of the site."""
+    declared = all_metrics().get(metric)
+    return declared.unit if declared else ""
+
+
+def measured_json(value: Value) -> dict[str, Any]:
+    """A computed value as its run lists it; `not_comparable` is the reason, or null."""
+    return {
+        "metric": value.metric,
+        "value": value.value,
+        "unit": unit_of(value.metric),
+        "standard_uncertainty": value.standard_uncertainty,
+        "condition": value.condition.as_json(),
+        "method": value.method,
+        "not_comparable": value.apart or None,
+    }
+
+
+def value_json(value: Value) -> dict[str, Any]:
+    """A value that stands, with the adapter and the run it came from."""
+    return {
+        "adapter": value.adapter.slug,
+        **measured_json(value),
+        "run": str(value.run_id) if value.run_id else None,
+    }
+
+
+def verdict_json(verdict: Verdict) -> dict[str, Any]:
+    """A value against a published limit; U is at k = 2."""
+    return {
+        "scheme": verdict.scheme,
+        "clause": verdict.clause,
+        "quantity": verdict.quantity,
+        "condition": verdict.condition,
+        "limit": verdict.limit,
+        "sense": verdict.sense,
+        "value": verdict.value,
+        "expanded_uncertainty": verdict.expanded_uncertainty,
+        "margin": verdict.margin,
+        "outcome": verdict.outcome,
+        "deviations": verdict.deviations,
+    }
+
+
+def _time(moment: datetime | None) -> str | None:
+    return moment.isoformat().replace("+00:00", "Z") if moment else None
+
+
+def run_summary(run: Run) -> dict[str, Any]:
+    """A run as lists and receipts show it."""
+    return {
+        "id": str(run.pk),
+        "adapter": run.adapter.slug,
+        "kind": run.kind,
+        "state": run.state,
+        "standing": run.standing,
+        "raw_sha256": run.raw_id,
+        "file_name": run.file_name,
+        "unit": run.unit.serial,
+        "line": run.line,
+        "received_at": _time(run.received_at),
+    }
+
+
+def run_json(run: Run) -> dict[str, Any]:
+    """A run with everything that came of it; `run` is as `queries.run_page` gives it."""
+    superseded_by = run.superseded_by_id
+    return {
+        **run_summary(run),
+        "step": run.step,
+        "error": run.error,
+        "mains_v": run.mains_v,
+        "mains_hz": run.mains_hz,
+        "ambient_c": run.ambient_c,
+        "port": run.port.label if run.port else None,
+        "instruments": sorted(item.name for item in run.instruments.all()),
+        "fields": run.method_fields,
+        "note": run.note,
+        "measured_at": _time(run.measured_at),
+        "computed_at": _time(run.computed_at),
+        "accepted_at": _time(run.accepted_at),
+        "withdrawn_at": _time(run.withdrawn_at),
+        "withdrawn_reason": run.withdrawn_reason,
+        "superseded_by": str(superseded_by) if superseded_by else None,
+        "reading_notes": run.reading_notes,
+        "flags": [
+            {"code": flag.code, "severity": flag.severity, "detail": flag.detail}
+            for flag in sorted(run.flags.all(), key=lambda flag: flag.pk)
+        ],
+        "problems": run.problems,
+        "problem_count": run.problem_count,
+        "metrics": [measured_json(value) for value in values_of(run)],
+        "verdicts": [
+            verdict_json(verdict)
+            for verdict in sorted(run.verdicts.all(), key=lambda verdict: verdict.pk)
+        ],
+    }

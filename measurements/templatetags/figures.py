@@ -1,0 +1,87 @@
+"""Numbers as a page shows them: fixed decimals, a true minus sign, uncertainty at k = 2."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from functools import cache
+from typing import Any
+
+from django import template
+
+from measurements import queries
+from measurements.kinds.base import Condition
+from measurements.metrics.decision import COVERAGE_FACTOR
+from measurements.metrics.limits import SCHEMES
+from measurements.standards import iec_62368_1_2018 as touch
+from measurements.standards.sources import SOURCES
+
+register = template.Library()
+
+MISSING = "–"
+# Groups of three digits part by a narrow no-break space (ISO 80000-1, 7.3.1), from 10 000 on.
+GROUPING_FROM = 10_000
+
+
+@register.filter
+def figure(value: float | None, decimals: int) -> str:
+    """A number with `decimals` places and the minus sign of print; a dash for none."""
+    if value is None or not math.isfinite(value):
+        return MISSING
+    text = f"{value:.{decimals}f}"
+    if abs(value) >= GROUPING_FROM:
+        text = f"{value:,.{decimals}f}".replace(",", "\u202f")
+    if not text.strip("-0."):
+        text = text.lstrip("-")  # a rounded zero has no sign
+    return text.replace("-", "−")
+
+
+@register.filter
+def grouped(count: int) -> str:
+    """A count with its thousands parted: ``14 310``."""
+    return f"{count:,}".replace(",", "\u202f")
+
+
+@register.filter
+def uncertainty(expanded: float | None, decimals: int) -> str:
+    """An expanded uncertainty behind its sign: ``± 0.0014``.
+
+    One that would round to nothing keeps one significant digit instead. A bare ``± 0`` is
+    what it says: nothing that could be off is known of, as in an advertised number.
+    """
+    if expanded is None or not math.isfinite(expanded):
+        return ""
+    if expanded == 0:
+        return "± 0"
+    if 0 < expanded < 0.5 * 10**-decimals:
+        decimals = -math.floor(math.log10(expanded))
+    return f"± {figure(expanded, decimals)}"
+
+
+@register.filter
+def expanded(standard_uncertainty: float) -> float:
+    """U = k · u at the coverage factor k = 2 of every page."""
+    return COVERAGE_FACTOR * standard_uncertainty
+
+
+@register.filter
+def condition_words(condition: Condition | Mapping[str, Any]) -> str:
+    """A condition, or its JSON as a verdict keeps it, in words."""
+    if not isinstance(condition, Condition):
+        condition = Condition(**condition)
+    return queries.condition_in_words(condition)
+
+
+@register.filter
+def scheme_title(key: str) -> str:
+    """What a scheme of limits is called; its key where it has no title of its own."""
+    return _scheme_titles().get(key, key)
+
+
+@cache
+def _scheme_titles() -> Mapping[str, str]:
+    return {
+        **{source.key: source.title for source in SOURCES.values()},
+        touch.KEY: touch.TITLE,
+        **{scheme.key: scheme.title for scheme in SCHEMES},
+    }

@@ -1,0 +1,1 @@
+"""Pages of the bench: runs, uploads, files, instruments, methods."""

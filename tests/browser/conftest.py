@@ -1,0 +1,130 @@
+"""The demonstration site as real processes, and a real Chromium in front of it."""
+
+from __future__ import annotations
+
+import os
+import re
+import shutil
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
+
+from tests.faults.processes import Site, own_services
+
+CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or ""
+ADAPTERS = 24
+ARGUMENTS = [
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+    "--disable-dev-shm-usage",
+]
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Mark every test of this folder, and skip it where there is no Chromium.
+
+    A machine that is meant to have one says so with BRICKLEDGER_REQUIRE_BROWSER, so that a
+    missing browser cannot pass for a passed test.
+    """
+    here = Path(__file__).parent
+    for item in items:
+        if here not in item.path.parents:
+            continue
+        item.add_marker(pytest.mark.browser)
+        if not CHROMIUM and not os.environ.get("BRICKLEDGER_REQUIRE_BROWSER"):
+            item.add_marker(pytest.mark.skip(reason="this machine has no Chromium"))
+
+
+class Demonstration:
+    """A served demonstration: where it is, and how its people sign in."""
+
+    def __init__(self, site: Site, passwords: dict[str, str]) -> None:
+        self.site = site
+        self.passwords = passwords
+
+    @property
+    def address(self) -> str:
+        """Where it answers."""
+        return self.site.address
+
+
+@pytest.fixture(scope="session")
+def demonstration(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Demonstration]:
+    """A small demonstration, made by the command and served by web server and worker."""
+    folder = tmp_path_factory.mktemp("browser")
+    with own_services(folder / "data") as environment:
+        site = Site(environment, log=folder / "site.log")
+        made = site.manage("demo", "--no-serve", "--adapters", str(ADAPTERS))
+        assert made.returncode == 0, made.stderr
+        accounts = re.findall(r"^\s*(reader|reviewer|editor)\s+password (\S+)", made.stdout, re.M)
+        site.start()
+        try:
+            site.wait_until_it_answers()
+            yield Demonstration(site, dict(accounts))
+        finally:
+            site.stop()
+
+
+@pytest.fixture(scope="session")
+def browser() -> Iterator[Browser]:
+    """The machine's own Chromium."""
+    with sync_playwright() as playwright:
+        chromium = playwright.chromium.launch(
+            executable_path=CHROMIUM, headless=True, args=ARGUMENTS
+        )
+        yield chromium
+        chromium.close()
+
+
+@pytest.fixture
+def visit(browser: Browser, demonstration: Demonstration) -> Iterator[Callable[..., Page]]:
+    """Open a fresh window, signed in as a role if one is named.
+
+    Whatever a page says on its console as an error, and every request to another host, fails
+    the test; with `refused`, a form that is meant to be refused may answer 400.
+    """
+    contexts: list[BrowserContext] = []
+    complaints: list[str] = []
+
+    def open_window(role: str = "", *, refused: bool = False, **options: Any) -> Page:
+        options.setdefault("viewport", {"width": 1440, "height": 900})
+        context = browser.new_context(base_url=demonstration.address, **options)
+        contexts.append(context)
+        page = context.new_page()
+        page.on(
+            "console",
+            lambda message: (
+                None
+                if message.type != "error" or (refused and "status of 400" in message.text)
+                else complaints.append(message.text)
+            ),
+        )
+        page.on("pageerror", lambda error: complaints.append(str(error)))
+        page.on(
+            "request",
+            lambda request: (
+                None
+                if request.url.startswith((demonstration.address, "data:"))
+                else complaints.append(f"a request left the site: {request.url}")
+            ),
+        )
+        if role:
+            page.goto("/sign-in/")
+            page.get_by_label("Name").fill(role)
+            page.get_by_label("Password").fill(demonstration.passwords[role])
+            page.locator("main").get_by_role("button", name="Sign in").click()
+            page.wait_for_url("**/")
+        return page
+
+    yield open_window
+    for context in contexts:
+        context.close()
+    assert complaints == []
