@@ -104,6 +104,7 @@ urlpatterns: list[URLPattern] = [
         comparisons.ComparisonRevise.as_view(),
         name="api-comparison-revise",
     ),
+    path("decode/", catalog.Decoding.as_view(), name="api-decode"),
     path("limits/", measurements.LimitList.as_view(), name="api-limits"),
     re_path(r"", UnknownAddress.as_view(), name="api-unknown"),
 ]

@@ -1,4 +1,4 @@
-"""The catalogue over HTTP: adapters and their ports."""
+"""The catalogue over HTTP: adapters and their ports, and words of power data objects."""
 
 from __future__ import annotations
 
@@ -13,6 +13,8 @@ from rest_framework.response import Response
 
 from catalog.actions import get_maker, save_adapter
 from catalog.models import Adapter, Maker, Viewer
+from catalog.power_delivery.audit import audit
+from catalog.power_delivery.objects import decode_all
 from catalog.rest.conditions import check_if_match, entity_tag
 from catalog.rest.paging import MAX_LIMIT, PAGE_PARAMETERS, keyset_page, sequence_page
 from catalog.rest.parameters import number, text, whole
@@ -22,6 +24,7 @@ from catalog.serializers import (
     DATES,
     PLAIN,
     AdapterBody,
+    DecodeBody,
     adapter_fields,
     adapter_json,
     claims_to_write,
@@ -164,5 +167,28 @@ class AdapterPorts(ApiView):
             {
                 "results": [{**port_json(port), "objects": []} for port in page.rows],
                 "next": page.next,
+            }
+        )
+
+
+class Decoding(ApiView):
+    """Power data objects of a source, decoded and audited; nothing is written down.
+
+    Nobody is asked who they are: a body holds all that the answer depends on, and a session
+    that is not read needs no protection against a form of another site.
+    """
+
+    authentication_classes = []
+    permission_classes = []
+
+    def post(self, request: Request) -> Response:
+        """Decode the words of one source and audit what they advertise; needs no account."""
+        said = read_body(DecodeBody, request.data)
+        objects = decode_all(said["words"])
+        findings = audit(objects, port_rated_power_w=said.get("rated_power_w"))
+        return Response(
+            {
+                "objects": [item.as_json() for item in objects],
+                "findings": [item.as_json() for item in findings],
             }
         )

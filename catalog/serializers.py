@@ -1,4 +1,4 @@
-"""Adapters and their ports as the API reads and writes them."""
+"""Adapters, their ports and words to decode, as the API reads and writes them."""
 
 from __future__ import annotations
 
@@ -9,6 +9,7 @@ from rest_framework import serializers
 
 from catalog.actions import ClaimFacts, PortFacts
 from catalog.models import Adapter, LabelClaim, Port, Protocol
+from catalog.power_delivery.words import LARGEST_COUNT, parse_word
 from catalog.rest.fields import Body, NumberField, TextField, WordField
 
 MAX_PORTS = 32
@@ -103,6 +104,52 @@ class AdapterBody(Body):
                 {"claims": [f"No port is labelled “{label}”." for label in sorted(strays)]}
             )
         return attrs
+
+
+class WordList(serializers.Field[list[int], Any, list[str], Any]):
+    """Power data objects as hexadecimal text; every one that is no word is named by its index."""
+
+    default_error_messages = {
+        "type": 'Write a list of words, such as ["0x0001912C"].',
+        "empty": "Send at least one word.",
+        "many": "Send at most {most} words, those of one port; here are {count}.",
+    }
+
+    def to_internal_value(self, data: Any) -> list[int]:
+        """The words as numbers, in their order."""
+        if not isinstance(data, list):
+            self.fail("type")
+        if not data:
+            self.fail("empty")
+        if len(data) > LARGEST_COUNT:
+            self.fail("many", most=LARGEST_COUNT, count=len(data))
+        words, faults = [], {}
+        for index, item in enumerate(data):
+            try:
+                words.append(_word(item))
+            except ValueError as error:
+                faults[str(index)] = [f"{error}."]
+        if faults:
+            raise serializers.ValidationError(faults)
+        return words
+
+    def to_representation(self, value: list[int]) -> list[str]:
+        """The words as they are written."""
+        return [f"0x{word:08X}" for word in value]
+
+
+def _word(item: Any) -> int:
+    """The word of a JSON value. Raises `ValueError` that says what to write."""
+    if not isinstance(item, str):
+        raise ValueError('Write the word as text of 8 hexadecimal digits, such as "0x0001912C"')
+    return parse_word(item)
+
+
+class DecodeBody(Body):
+    """What a source advertises; the rated power is that of the port [W]."""
+
+    words = WordList()
+    rated_power_w = NumberField(minimum=0.1, maximum=10_000, allow_null=True, required=False)
 
 
 def ports_to_write(said: dict[str, Any]) -> list[PortFacts]:

@@ -10,4 +10,5 @@ urlpatterns = [
     path("adapters/", views.adapter_list, name="adapter-list"),
     path("adapters/new/", views.adapter_add, name="adapter-add"),
     path("adapters/<slug:slug>/edit/", views.adapter_edit, name="adapter-edit"),
+    path("decode/", views.decode, name="decode"),
 ]

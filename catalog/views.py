@@ -1,9 +1,10 @@
-"""Pages of the catalogue: the list, and the entry of an adapter."""
+"""Pages of the catalogue: the list, the entry of an adapter, the decoder of its words."""
 
 from __future__ import annotations
 
 from collections import Counter
 from dataclasses import dataclass
+from urllib.parse import urlencode
 
 from django.contrib import messages
 from django.contrib.auth.decorators import login_required, permission_required
@@ -12,10 +13,20 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.http import require_http_methods, require_safe
 
-from catalog.forms import AdapterEntry, AdapterFilterForm
+from catalog.charts import profile_chart
+from catalog.forms import AdapterEntry, AdapterFilterForm, DecodeForm
 from catalog.models import Adapter
+from catalog.power_delivery.audit import audit
+from catalog.power_delivery.objects import decode_all
 
 PAGE_SIZE = 50
+
+EXAMPLE_WORDS = (
+    "0x0881912C 0x0002D12C 0x0004B12C 0x000641F4 0xE007D1F4 0xC9A42164 0x00000000 "
+    "0x0008C1F4 0xD230968C"
+)
+"""What an invented source of 140 W sends in EPR mode."""
+EXAMPLE_POWER_W = 140
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,3 +98,26 @@ def _entry(request: HttpRequest, *, adapter: Adapter) -> HttpResponse:
         status = 400
     context = {"section": "adapters", "entry": entry, "form": entry.form, "title": title}
     return render(request, "catalog/adapter_entry.html", context, status=status)
+
+
+@require_safe
+def decode(request: HttpRequest) -> HttpResponse:
+    """Words that anybody pastes, decoded and audited; the address holds all of them."""
+    form = DecodeForm(request.GET if request.GET else None)
+    context = {
+        "section": "methods",
+        "form": form,
+        "example": urlencode({"words": EXAMPLE_WORDS, "rated_power_w": EXAMPLE_POWER_W}),
+        "example_power_w": EXAMPLE_POWER_W,
+    }
+    if form.is_valid():
+        rated_power_w = form.cleaned_data["rated_power_w"]
+        objects = decode_all(form.parsed)
+        context |= {
+            "objects": objects,
+            "chart": profile_chart(objects),
+            "findings": audit(objects, port_rated_power_w=rated_power_w),
+            "rated_power_w": rated_power_w,
+        }
+    status = 400 if form.is_bound and not form.is_valid() else 200
+    return render(request, "catalog/decode.html", context, status=status)

@@ -24,7 +24,12 @@ class Fault:
 
     def as_json(self) -> dict[str, str]:
         """The shape of the public contract."""
-        return {"field": self.field, "detail": self.detail}
+        return {"field": _sendable(self.field), "detail": _sendable(self.detail)}
+
+
+def _sendable(text: str) -> str:
+    """The text with lone surrogates spelt out: JSON may bring them, UTF-8 cannot send them."""
+    return text.encode("utf-8", "backslashreplace").decode("utf-8")
 
 
 class ApiProblem(APIException):

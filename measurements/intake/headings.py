@@ -23,8 +23,9 @@ _AFTER_COMMA = re.compile(r"(?P<name>.*\S)\s*,(?P<unit>[^,]+)", re.DOTALL)
 _AFTER_SLASH = re.compile(r"(?P<name>[^/]*\S)\s*/(?P<unit>[^/]+)", re.DOTALL)
 _SUFFIX = re.compile(r"(?P<name>.*[^\W_])_(?P<unit>[^\W_]+|%|°[CF])", re.DOTALL)
 _LAST_WORD = re.compile(r"(?P<name>.*\s|)(?P<unit>\S+)", re.DOTALL)
-# "Port A", "Sensor K", "Power min": as a last word these are more often no unit.
-_NO_UNIT_AS_WORD = {"A", "C", "F", "K", "J", "h", "min", "mins", "1", "-"}
+# "Port A", "Sensor K", "Power min": as a last word these are more often no unit. "Vpp" names
+# the quantity as often as its unit, and millivolts are then what stands below.
+_NO_UNIT_AS_WORD = {"A", "C", "F", "K", "J", "h", "min", "mins", "1", "-", "Vpp"}
 _TIME_WORDS = {"time", "t", "elapsed", "duration", "runtime", "zeit", "dauer", "temps", "tiempo"}
 # "port_a" is the port called A, not a current.
 _LABELLED = {"port", "phase", "channel", "ch", "line", "sensor", "probe", "sample", "unit"}

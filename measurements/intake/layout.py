@@ -125,6 +125,8 @@ def find_layout(lines: Lines, columns: Sequence[Column]) -> Layout:
 
     The first line that names every required column is taken, commented-out lines last;
     without such a line, the one that is understood best, so that its problems can be told.
+    A kind that requires no single column, because it takes tables of two forms, has the line
+    that is understood best in any case: a stray unit in a preamble would satisfy it.
 
     Raises
     ------
@@ -136,6 +138,7 @@ def find_layout(lines: Lines, columns: Sequence[Column]) -> Layout:
         stop -= 1
     head = lines.read(0, stop).split("\n")
     best: Layout | None = None
+    asks_for_columns = any(column.required for column in columns)
     for at, line in enumerate(head):
         found = [
             layout
@@ -151,7 +154,7 @@ def find_layout(lines: Lines, columns: Sequence[Column]) -> Layout:
         )
         if best is None or _rank(here) > _rank(best):
             best = here
-        if here.complete and not here.commented:
+        if asks_for_columns and here.complete and not here.commented:
             break
     if best is None:
         raise _no_headings(head, columns)
@@ -171,7 +174,8 @@ def _no_headings(head: Sequence[str], columns: Sequence[Column]) -> Refused:
             f"The line has more than {MAX_COLUMNS} cells. Keep the columns that are needed.",
             row=widest + 1,
         )
-    wanted = ", ".join(f"‘{column.name}’" for column in columns if column.required)
+    required = [column for column in columns if column.required]
+    wanted = ", ".join(f"‘{column.name}’" for column in required or columns)
     first = next(line for line in head if line.strip())
     return Refused(
         f"None of the first {len(head)} lines holds the headings of this kind of run. Put a line "

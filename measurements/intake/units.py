@@ -46,6 +46,11 @@ _UNSCALED = {
     "degF": ("°F", "degF", "deg F", "° F", "F", "fahrenheit", "Fahrenheit"),
     "K": ("K", "kelvin", "Kelvin"),
     "%": ("%", "percent", "Percent", "pct"),
+    # Peak to peak is a dimension of its own here: an RMS value, or a plain voltage, read as
+    # peak to peak would be wrong by the crest factor and look right.
+    "Vpp": ("Vpp", "Vp-p", "V pp", "V p-p", "Vpk-pk", "V pk-pk"),
+    "mVpp": ("mVpp", "mVp-p", "mV pp", "mV p-p", "mVpk-pk", "mV pk-pk"),
+    "uVpp": ("uVpp", "μVpp", "uVp-p", "μVp-p", "uV pp", "μV pp", "uV p-p", "μV p-p"),
     "": ("1", "-", ""),
 }
 # In a heading of lower-case words joined by underscores the unit is lower case as well;
@@ -55,7 +60,7 @@ _SUFFIXES = {
     **{unit.lower(): unit for unit in ("Wh", "mWh", "Ah", "mAh", "Hz", "kHz", "ohm", "mohm")},
     **{unit: unit for unit in ("s", "ms", "us", "ns", "min", "h")},
     **{"sec": "s", "c": "degC", "degc": "degC", "f": "degF", "degf": "degF", "k": "K"},
-    **{"percent": "%", "pct": "%"},
+    **{"percent": "%", "pct": "%", "vpp": "Vpp", "mvpp": "mVpp", "uvpp": "uVpp"},
 }
 _SHOWN = {"degC": "°C", "degF": "°F", "": "no unit"}
 # The degree sign has two look-alikes that compatibility normalisation would take apart.
@@ -110,7 +115,10 @@ def _registry() -> Any:
     # Building the registry takes longer than reading a small file, and many files need none.
     import pint  # noqa: PLC0415
 
-    return pint.UnitRegistry(autoconvert_offset_to_baseunit=False)
+    registry: Any = pint.UnitRegistry(autoconvert_offset_to_baseunit=False)
+    registry.define("peak_to_peak = [peak_to_peak]")
+    registry.define("volt_peak_to_peak = volt * peak_to_peak = Vpp")
+    return registry
 
 
 def _unit(spelling: str) -> Any:

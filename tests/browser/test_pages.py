@@ -26,6 +26,8 @@ READING = (
     "/methods/efficiency/",
     "/methods/thermal/",
     "/cautions/",
+    "/decode/",
+    "/decode/?words=0x0881912C+0x0002D12C+0xE007D1F4+0xC9A42164+0x4641912C&rated_power_w=65",
     "/sign-in/",
 )
 WORKING = (

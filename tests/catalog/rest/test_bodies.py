@@ -11,7 +11,7 @@ from rest_framework.exceptions import ParseError, ValidationError
 
 from catalog.rest.fields import MAX_DEPTH, Body, NumberField, TextField, WordField, fault_of_plain
 from catalog.rest.parsers import StrictJSONParser
-from catalog.rest.problems import PayloadTooLarge, faults_of
+from catalog.rest.problems import Fault, PayloadTooLarge, faults_of
 
 
 class Inner(Body):
@@ -152,3 +152,8 @@ def test_plain_data_without_fault_may_be_stored(data: Any) -> None:
 )
 def test_plain_data_that_a_database_cannot_hold_is_named(data: Any) -> None:
     assert fault_of_plain(data).endswith(".")
+
+
+def test_a_fault_that_quotes_a_lone_surrogate_can_be_sent() -> None:
+    sent = Fault("\ud800", "“a\udfff” is no word.").as_json()
+    assert sent == {"field": "\\ud800", "detail": "“a\\udfff” is no word."}

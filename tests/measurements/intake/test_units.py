@@ -56,13 +56,17 @@ def test_conversions_agree_with_published_tables(
         ("-", ""),
         ("1", ""),
         (" mV\u200b ", "mV"),
+        *[(text, "mVpp") for text in ("mVpp", "mVp-p", "mV pp", "mVpk-pk")],
+        ("µVpp", "uVpp"),
     ],
 )
 def test_spellings_of_the_trade_are_recognised(spelling: str, unit: str) -> None:
     assert units.recognise(spelling) == unit
 
 
-@pytest.mark.parametrize("spelling", ["in", "m", "parsec", "mw", "Watt hour", "furlong", "2", "W/"])
+@pytest.mark.parametrize(
+    "spelling", ["in", "m", "parsec", "mw", "Watt hour", "furlong", "2", "W/", "mVrms"]
+)
 def test_anything_else_is_no_unit(spelling: str) -> None:
     assert units.recognise(spelling) is None
 
@@ -96,3 +100,16 @@ def test_missing_values_stay_missing() -> None:
 )
 def test_units_are_shown_the_way_people_write_them(unit: str, shown: str) -> None:
     assert units.shown(unit) == shown
+
+
+@pytest.mark.parametrize("other", ["mV", "V", "mA", "W", "%"])
+def test_peak_to_peak_volts_are_no_volts(other: str) -> None:
+    assert not units.compatible("mVpp", other)
+    assert not units.compatible(other, "mVpp")
+    with pytest.raises(units.UnitError, match="cannot be converted"):
+        converted(1.0, other, "mVpp")
+
+
+def test_peak_to_peak_volts_convert_by_their_prefix() -> None:
+    assert converted(0.04, "Vpp", "mVpp") == pytest.approx(40, rel=1e-12)
+    assert converted(40_000.0, "µVpp", "mVpp") == pytest.approx(40, rel=1e-12)

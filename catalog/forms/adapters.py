@@ -1,4 +1,4 @@
-"""Forms of the catalogue: filters in the address, and the entry of an adapter."""
+"""Filters of the list of adapters in the address, and the entry of an adapter."""
 
 from __future__ import annotations
 
