@@ -222,7 +222,7 @@ def test_an_entry_that_somebody_else_just_wrote_is_refused_not_an_error(
     def collide(*_: Any, **__: Any) -> Adapter:
         raise IntegrityError("duplicate key value")
 
-    monkeypatch.setattr("catalog.forms.save_adapter", collide)
+    monkeypatch.setattr("catalog.forms.adapters.save_adapter", collide)
     client.force_login(reviewer)
     answer = client.post("/adapters/new/", sent())
     assert answer.status_code == 400
