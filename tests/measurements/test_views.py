@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+import re
 from collections.abc import Callable
 from datetime import timedelta
 from typing import Any
@@ -327,3 +329,23 @@ def test_the_stored_file_is_untouched_by_all_this(client: Client, editor: User) 
     client.get(page_of(run))
 
     assert queries.raw_store().path(run.raw_id).read_bytes() == content
+
+
+def test_a_value_of_dimension_one_is_shown_without_a_unit(client: Client, reviewer: User) -> None:
+    # 50 Hz around 20 V: the crest factor of a sine is √2.
+    samples = (
+        f"{index / 1e4:.4f},{20 + math.sin(index / 1e4 * 100 * math.pi):.5f}"
+        for index in range(1000)
+    )
+    content = "\n".join(["time_s,voltage_v", *samples, ""]).encode("ascii")
+    fields = {"output_nominal_v": 20.0, "output_current_a": 1.0}
+    run = ready(make_adapter("Swing 65"), content, kind="ripple", method_fields=fields, by=reviewer)
+    client.force_login(reviewer)
+
+    page = client.get(page_of(run)).text
+
+    shown = re.findall(
+        r'<span class="value">1\.41 <span class="uncertainty">[^<]*</span>(.*?)</', page
+    )
+    assert shown == [""]
+    assert re.search(r"</span> mV</span>", page)

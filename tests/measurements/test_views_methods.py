@@ -44,6 +44,13 @@ def test_a_method_page_holds_notes_formulas_sources_and_cautions(client: Client,
     assert "<th>" not in page
 
 
+def test_a_quantity_of_dimension_one_is_headed_without_a_unit(client: Client) -> None:
+    page = client.get(reverse("method", args=["ripple"])).text
+
+    assert '<h3 id="ripple-crest">Crest factor of the ripple</h3>' in page
+    assert '<h3 id="ripple-rms">RMS ripple, mV</h3>' in page
+
+
 def test_an_unknown_kind_is_a_404(client: Client) -> None:
     assert client.get(reverse("method", args=["weight"])).status_code == 404
 

@@ -2,7 +2,7 @@
 
 SciPy's `signal` and `fft` modules, its documented functions: `butter` with `sosfiltfilt` for the
 zero-phase filter, `freqz_sos` for its response, `periodogram` for spectra. The worked example of
-the documentation of `periodogram` (read) is a sine of 2√2 V at 1234 Hz in white noise of
+the documentation of `periodogram` (from memory) is a sine of 2√2 V at 1234 Hz in white noise of
 0.001 V²/Hz, sampled at 10 kHz, 100 000 samples; the RMS that the page reads off its peak is 2 V.
 """
 

@@ -79,8 +79,8 @@ def plot_of_waveform(waveform: Waveform) -> Plot:
         y_title="Output voltage without its mean [mV]",
         lines=(PlotLine("ripple_mv", "Ripple"),),
         rules=(
-            PlotRule("y", highest, f"highest {highest:+.1f} mV"),
-            PlotRule("y", lowest, f"lowest {lowest:+.1f} mV"),
+            PlotRule("y", highest, f"highest {_signed(highest)} mV"),
+            PlotRule("y", lowest, f"lowest {_signed(lowest)} mV"),
         ),
     )
 
@@ -102,6 +102,11 @@ def _finding(waveform: Waveform) -> str:
     if waveform.line is None:
         return f"{size}: a flat record"
     return f"{size}; strongest line at {frequency_text(waveform.line.frequency)}"
+
+
+def _signed(value: float) -> str:
+    """A number with its sign, the minus as long as the plus, as on the axis."""
+    return f"{value:+.1f}".replace("-", "−")
 
 
 def _time_unit(waveform: Waveform) -> _TimeUnit:

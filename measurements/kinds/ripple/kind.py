@@ -94,8 +94,8 @@ FIELDS = (
     ),
     Field(
         name="bandwidth_mhz",
-        title="Bandwidth of the instrument",
-        help="As it was set: 20 when the instrument's own limit of 20 MHz was on.",
+        title="Bandwidth",
+        help="Of the instrument, as it was set: 20 when its own limit of 20 MHz was on.",
         unit="MHz",
         minimum=0.0001,
         maximum=100_000.0,
@@ -108,14 +108,9 @@ FIELDS = (
     ),
 )
 
-_BAND = (
-    "In a bandwidth of 20 MHz: a waveform sampled faster than 40 MS/s goes through a fourth-order "
-    "Butterworth low-pass, forward and backward, and the ends that this disturbs are left out."
-)
-_UNLOADED = (
-    "A point is without load below 0.5 % of the port's advertised current at that voltage, or "
-    "below 5 mA where none is advertised."
-)
+# One sentence each, for a ranking shows them too; the notes hold the filter and the details.
+_BAND = "A waveform sampled faster than 40 MS/s is limited to 20 MHz first."
+_UNLOADED = "Without load means below 0.5 % of the advertised current, or 5 mA where there is none."
 
 METRICS = (
     Metric(

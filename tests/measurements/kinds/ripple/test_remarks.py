@@ -190,7 +190,7 @@ def test_the_envelope_of_the_chart_keeps_the_peak_to_peak_value() -> None:
     thinned = downsample(outcome.trace, points=2000, x=outcome.plot.x)["ripple_mv"]
     (whole,) = {v.value for v in outcome.values if v.metric == "ripple-loaded"}
     assert float(np.ptp(thinned)) == pytest.approx(whole)
-    assert [rule.label for rule in outcome.plot.rules] == ["highest +20.0 mV", "lowest -20.0 mV"]
+    assert [rule.label for rule in outcome.plot.rules] == ["highest +20.0 mV", "lowest −20.0 mV"]
 
 
 @pytest.mark.parametrize(
