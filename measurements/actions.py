@@ -138,7 +138,8 @@ def _locked(run: Run, *, by: Person) -> Run:
 def accept_run(run: Run, *, by: Person) -> Run:
     """Let a run's values stand: they replace earlier ones of the same metric and condition.
 
-    A run that no value stands from any more is superseded. Raises `PermissionError` and
+    A value that is set apart replaces only another such one. A run that no value stands from
+    any more is superseded. Raises `PermissionError` and
     `Refused`.
     """
     run = _locked(run, by=by)
@@ -148,13 +149,13 @@ def accept_run(run: Run, *, by: Person) -> Run:
         raise Refused(f"The run is {run.get_standing_display()} already.")
     now = timezone.now()
     rows = list(run.values.filter(current_until=None))
-    keys = {(row.metric, row.condition_key) for row in rows}
+    fresh = {(row.metric, row.condition_key): row for row in rows}
     displaced = [
         row
         for row in Value.objects.current().filter(
-            adapter=run.adapter_id, metric__in={metric for metric, _ in keys}
+            adapter=run.adapter_id, run__isnull=False, metric__in={metric for metric, _ in fresh}
         )
-        if (row.metric, row.condition_key) in keys and row.run_id is not None
+        if (newer := fresh.get((row.metric, row.condition_key))) and (row.apart or not newer.apart)
     ]
     Value.objects.filter(pk__in=[row.pk for row in displaced]).update(current_until=now)
     Value.objects.filter(pk__in=[row.pk for row in rows]).update(current_from=now)
@@ -206,8 +207,16 @@ def withdraw_run(run: Run, *, by: Person, reason: str) -> Run:
 
 
 def _reinstate(adapter_id: int, *, vacated: Sequence[Value], at: datetime, by: Person) -> None:
-    """Open again, as a new row, the newest accepted value of each condition left empty."""
+    """Open again, as new rows, what would stand had the withdrawn values never been.
+
+    For each condition that is the newest comparable value, and beside it a newer one that is
+    set apart.
+    """
     keys = {(row.metric, row.condition_key) for row in vacated}
+    held = {
+        (row.metric, row.condition_key, bool(row.apart))
+        for row in Value.objects.current().filter(adapter=adapter_id)
+    }
     candidates = (
         Value.objects.filter(
             adapter=adapter_id,
@@ -221,11 +230,18 @@ def _reinstate(adapter_id: int, *, vacated: Sequence[Value], at: datetime, by: P
         .order_by("-run__accepted_at", "-pk")
     )
     revived: dict[Any, Run] = {}
+    seen: set[tuple[Any, str, str]] = set()
     for row in candidates:
         key = (row.metric, row.condition_key)
-        if key not in keys or row.run is None:
+        # The newest row of a run is what its file gives today; older ones are history.
+        if key not in keys or row.run is None or (row.run_id, *key) in seen:
             continue
-        keys.discard(key)
+        seen.add((row.run_id, *key))
+        if not row.apart:
+            keys.discard(key)  # whatever is older was replaced by this one
+        if (*key, bool(row.apart)) in held:
+            continue
+        held.add((*key, bool(row.apart)))
         revived[row.run_id] = row.run
         if row.current_from is not None:
             row.pk = None  # it has stood before: what stands again is a new row

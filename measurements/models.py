@@ -308,7 +308,8 @@ class Value(models.Model):
 
     It belongs to readers from `current_from` until `current_until`; both empty means that it
     has not been accepted. `run` is empty for what follows from the catalogue alone. At most
-    one value of an adapter stands for a metric and condition at any moment.
+    one comparable value of an adapter stands for a metric and condition at any moment, and
+    beside it at most one that is set apart: a soak in a hot room takes no place from a good one.
     """
 
     adapter = models.ForeignKey(Adapter, on_delete=models.PROTECT, related_name="values")
@@ -352,8 +353,13 @@ class Value(models.Model):
         constraints = [
             models.UniqueConstraint(
                 fields=["adapter", "metric", "condition_key"],
-                condition=Q(current_from__isnull=False, current_until=None),
-                name="value_one_current",
+                condition=Q(current_from__isnull=False, current_until=None, apart=""),
+                name="value_one_comparable",
+            ),
+            models.UniqueConstraint(
+                fields=["adapter", "metric", "condition_key"],
+                condition=Q(current_from__isnull=False, current_until=None) & ~Q(apart=""),
+                name="value_one_apart",
             ),
             models.UniqueConstraint(
                 fields=["run", "metric", "condition_key"],

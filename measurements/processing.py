@@ -281,23 +281,22 @@ def _replace_values(run: Run, measured: tuple[Measured, ...]) -> None:
         current_until=now
     )
     Value.objects.filter(pk__in=[row.pk for row in gone], current_from=None).delete()
-    # An accepted run opens a value that it did not have before unless a later one holds it.
+    # An accepted run opens a value that it did not have before unless another run holds it.
     open_to_run = run.standing == Run.Standing.ACCEPTED
-    taken = (
-        set(
-            Value.objects.current()
-            .filter(adapter=run.adapter_id)
-            .values_list("metric", "condition_key")
-        )
-        if open_to_run
-        else set()
-    )
+    taken = {
+        (row.metric, row.condition_key, bool(row.apart))
+        for row in Value.objects.current().filter(adapter=run.adapter_id).exclude(run=run)
+    }
     Value.objects.bulk_create(
         queries.value_row(
             item,
             adapter_id=run.adapter_id,
             run_id=run.pk,
-            current_from=now if key in was_current or (open_to_run and key not in taken) else None,
+            current_from=(
+                now
+                if (key in was_current or open_to_run) and (*key, bool(item.apart)) not in taken
+                else None
+            ),
         )
         for key, item in fresh.items()
         if key not in stays

@@ -144,7 +144,7 @@ def known_conditions(
         standing_values(viewer=viewer, as_of=as_of)
         .filter(metric=metric.key)
         .values(*CONDITION_PARTS)
-        .annotate(count=Count("pk"))
+        .annotate(count=Count("adapter", distinct=True))
         .order_by()
     )
     known = [

@@ -127,6 +127,7 @@ def placement_in(
     value = (
         standing_values(viewer=viewer, as_of=as_of)
         .filter(adapter=adapter, metric=cohort.metric.key, condition_key=cohort.condition.key)
+        .order_by("apart")  # a comparable value before one that is set apart
         .first()
     )
     if value is None:

@@ -74,7 +74,7 @@ def comparison_table(
     for value in (
         standing_values(viewer=viewer, as_of=None)
         .filter(adapter__in=[adapter.pk for adapter in adapters], metric__in=keys)
-        .order_by("pk")
+        .order_by("-apart", "pk")  # a comparable value comes last and takes the cell
     ):
         condition = value.condition
         parts = condition.as_json()

@@ -103,7 +103,7 @@ def ranking_page(request: HttpRequest, metric: str) -> HttpResponse:
         "cohort": found.cohort,
         "rows": [TieredRow(row, held.get(row.adapter.pk)) for row in found.rows],
         "population": whole,
-        "not_tested": max(0, whole.adapters - len(found.cohort) - len(found.apart)),
+        "not_tested": max(0, whole.adapters - len(found.cohort) - _only_apart(found)),
         "last": found.start + len(found.rows),
         "previous_start": max(0, found.start - ROWS_A_PAGE) if found.start else None,
         "marked": marked,
@@ -119,6 +119,11 @@ def ranking_page(request: HttpRequest, metric: str) -> HttpResponse:
         ),
     }
     return render(request, "comparisons/ranking.html", context)
+
+
+def _only_apart(found: Ranking) -> int:
+    """How many adapters have nothing but a value that is set apart."""
+    return sum(found.cohort.position_of(item.adapter.pk) is None for item in found.apart)
 
 
 @require_safe

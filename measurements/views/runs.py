@@ -164,9 +164,9 @@ def _results(shown: Run, *, viewer: Viewer) -> list[Result]:
     standing: dict[tuple[str, str], Value] = {}
     if shown.standing == Run.Standing.PROVISIONAL:
         metrics = {value.metric for value in values}
-        for value in queries.current_values(viewer=viewer, metrics=metrics).filter(
-            adapter=shown.adapter_id
-        ):
+        found = queries.current_values(viewer=viewer, metrics=metrics)
+        # A comparable value comes last and is the one shown.
+        for value in found.filter(adapter=shown.adapter_id).order_by("-apart", "pk"):
             standing[value.metric, value.condition_key] = value
     by_metric: dict[str, list[Line]] = {}
     for value in values:

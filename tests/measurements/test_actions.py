@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Any, Literal
 
 import pytest
+from django.contrib.auth.models import User
 from django.db import IntegrityError, transaction
 from pytest_django.fixtures import Settings
 
@@ -380,3 +381,63 @@ def test_a_size_that_is_taken_back_closes_the_value_that_followed_from_it() -> N
     adapter.length_mm = adapter.width_mm = adapter.height_mm = None
     save_adapter(adapter)
     assert not adapter.values.current().filter(metric="power-density").exists()
+
+
+class TestSetApart:
+    """A value that is not comparable never takes the place of one that is."""
+
+    DRIFTING = "time_s,input_power_w\n" + "".join(
+        f"{second},{0.08 + second * 1e-5}\n" for second in range(1200)
+    )
+
+    def standing(self, adapter: Adapter) -> list[tuple[float, bool]]:
+        values = Value.objects.current().filter(adapter=adapter, metric="no-load-power")
+        return sorted((round(row.value, 3), bool(row.apart)) for row in values)
+
+    def drifting(self, adapter: Adapter, *, by: User, line: str = "") -> Run:
+        return accepted(adapter, (self.DRIFTING + line).encode(), by=by)
+
+    def test_a_later_one_stands_beside_the_comparable_one(self, editor: User) -> None:
+        adapter = make_adapter()
+        good = accepted(adapter, no_load_log(0.05), by=editor)
+        self.drifting(adapter, by=editor)
+        good.refresh_from_db()
+        assert good.standing == "accepted"
+        (first, first_apart), (second, second_apart) = self.standing(adapter)
+        assert (first, first_apart) == (0.05, False)
+        assert second_apart
+        assert second > 0.08
+
+    def test_a_comparable_one_replaces_it(self, editor: User) -> None:
+        adapter = make_adapter()
+        bad = self.drifting(adapter, by=editor)
+        accepted(adapter, no_load_log(0.05), by=editor)
+        bad.refresh_from_db()
+        assert bad.standing == "superseded"
+        assert self.standing(adapter) == [(0.05, False)]
+
+    def test_a_later_one_replaces_an_earlier_one(self, editor: User) -> None:
+        adapter = make_adapter()
+        first = self.drifting(adapter, by=editor)
+        self.drifting(adapter, by=editor, line="1200,0.092\n")
+        first.refresh_from_db()
+        assert first.standing == "superseded"
+        assert [apart for _, apart in self.standing(adapter)] == [True]
+
+    def test_withdrawing_the_comparable_one_brings_back_the_one_before(self, editor: User) -> None:
+        adapter = make_adapter()
+        accepted(adapter, no_load_log(0.04), by=editor)
+        newer = accepted(adapter, no_load_log(0.05), by=editor)
+        self.drifting(adapter, by=editor)
+        withdraw_run(newer, by=editor, reason="wrong unit on the bench")
+        assert [value for value, apart in self.standing(adapter) if not apart] == [0.04]
+        assert [apart for _, apart in self.standing(adapter)].count(True) == 1
+
+    def test_withdrawing_it_leaves_the_comparable_one_alone(self, editor: User) -> None:
+        adapter = make_adapter()
+        good = accepted(adapter, no_load_log(0.05), by=editor)
+        before = Value.objects.current().get(run=good, metric="no-load-power").pk
+        bad = self.drifting(adapter, by=editor)
+        withdraw_run(bad, by=editor, reason="the room was too warm")
+        assert self.standing(adapter) == [(0.05, False)]
+        assert Value.objects.current().get(run=good, metric="no-load-power").pk == before
