@@ -24,12 +24,16 @@ def settings_are_readable(app_configs: Any, **_: Any) -> Sequence[CheckMessage]:
 
 @register()
 def folders_are_writable(app_configs: Any, **_: Any) -> Sequence[CheckMessage]:
-    """E002: the data folder or the raw store cannot be written."""
+    """E002: the data folder, the raw store or the SQLite file's folder cannot be written."""
     found: list[CheckMessage] = []
-    for name, folder in (
+    folders = [
         ("BRICKLEDGER_DATA_DIR", settings.DATA_DIR),
         ("BRICKLEDGER_RAW_DIR", settings.RAW_DIR),
-    ):
+    ]
+    database = settings.DATABASES["default"]
+    if database["ENGINE"].endswith("sqlite3"):
+        folders.append(("DATABASE_URL", Path(database["NAME"]).absolute().parent))
+    for name, folder in folders:
         there = Path(folder)
         while not there.exists():
             there = there.parent

@@ -7,12 +7,15 @@ numbered system check reports with a hint before anything starts.
 from __future__ import annotations
 
 import os
+import re
 import secrets
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
 TRUE_WORDS = frozenset({"1", "true", "yes", "on"})
+# A name, an address of version 4 or 6, a leading dot for every name below, or * for any.
+HOST = re.compile(r"\*|\.?[A-Za-z0-9_]([A-Za-z0-9_.-]*[A-Za-z0-9_])?|\[[0-9A-Fa-f:.]+\]")
 FALSE_WORDS = frozenset({"0", "false", "no", "off", ""})
 
 
@@ -71,6 +74,50 @@ class Environment:
             )
             return default
         return value
+
+    def whole(self, name: str, default: int, *, minimum: int, maximum: int) -> int:
+        """A whole number within a range."""
+        value = self.number(name, default, minimum=minimum, maximum=maximum)
+        if value != int(value):
+            self.mistakes.append(
+                Mistake(
+                    name,
+                    f"{name} is “{self.text(name, '')}”, not a whole number.",
+                    f"Remove it to use {default}, or write a number without a fraction.",
+                )
+            )
+            return default
+        return int(value)
+
+    def one_of(self, name: str, default: str, *, choices: Sequence[str]) -> str:
+        """One of a few words, in any case."""
+        word = self.text(name, default).upper()
+        if word not in choices:
+            self.mistakes.append(
+                Mistake(
+                    name,
+                    f"{name} is “{self.text(name, default)}”, which is none of its words.",
+                    f"Write one of {', '.join(choices)}.",
+                )
+            )
+            return default
+        return word
+
+    def hosts(self, name: str, default: str) -> list[str]:
+        """Host names, without scheme, port or path."""
+        found = []
+        for word in self.words(name, default):
+            if HOST.fullmatch(word):
+                found.append(word)
+                continue
+            self.mistakes.append(
+                Mistake(
+                    name,
+                    f"{name} names “{word}”, which is not the name of a host.",
+                    "Write names alone, such as bench.example, without https:// or a path.",
+                )
+            )
+        return found
 
 
 def secret_key(environment: Environment, data_dir: Path) -> str:

@@ -167,7 +167,10 @@ def accept_run(run: Run, *, by: Person) -> Run:
         pk__in={row.run_id for row in displaced}, standing=Run.Standing.ACCEPTED
     )
     for other in earlier.exclude(
-        pk__in=Value.objects.current().filter(adapter=run.adapter_id).values("run")
+        # Values of the catalogue have no run; NULL among them would make the exclusion void.
+        pk__in=Value.objects.current()
+        .filter(adapter=run.adapter_id, run__isnull=False)
+        .values("run")
     ):
         other.standing = Run.Standing.SUPERSEDED
         other.superseded_by = run

@@ -264,16 +264,18 @@ def _replace_values(run: Run, measured: tuple[Measured, ...]) -> None:
     replaced.
     """
     now = timezone.now()
-    held = {(row.metric, row.condition_key): row for row in run.values.filter(current_until=None)}
+    # What the run gave last, whether it still stands or was replaced since by another run.
+    latest = {(row.metric, row.condition_key): row for row in run.values.order_by("pk")}
+    held = {key: row for key, row in latest.items() if row.current_until is None}
     fresh = {(item.metric, item.condition.key): item for item in measured}
     stays = {
         key
         for key, item in fresh.items()
-        if key in held
-        and held[key].value == item.value
-        and held[key].standard_uncertainty == item.standard_uncertainty
-        and held[key].method == queries.method_of(item.metric)
-        and held[key].apart == item.apart
+        if key in latest
+        and latest[key].value == item.value
+        and latest[key].standard_uncertainty == item.standard_uncertainty
+        and latest[key].method == queries.method_of(item.metric)
+        and latest[key].apart == item.apart
     }
     gone = [row for key, row in held.items() if key not in stays]
     was_current = {(row.metric, row.condition_key) for row in gone if row.current_from is not None}

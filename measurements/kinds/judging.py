@@ -54,11 +54,34 @@ def judge(
 
 
 def method_deviations(limit: Limit, *, setup: Setup) -> tuple[str, ...]:
-    """Where the run departs from the limit's scheme in mains, room and kind of supply."""
+    """Where the run departs from the limit's scheme in mains, room, warm-up and kind of supply."""
     return (
         *mains_deviations(limit, setup=setup),
         *ambient_deviations(limit, setup=setup),
+        *warm_up_deviations(limit),
         *supply_deviations(limit, setup=setup),
+    )
+
+
+def warm_up_deviations(limit: Limit) -> tuple[str, ...]:
+    """That a file does not show whether the adapter was warmed up as the scheme asks."""
+    asked = method_of(limit.scheme).warm_up_min
+    if asked is None:
+        return ()
+    return (
+        f"Warm-up not recorded; the method prescribes {asked:g} min at full load before the "
+        "first reading.",
+    )
+
+
+def instrument_deviations(setup: Setup, *, quantities: Iterable[str]) -> tuple[str, ...]:
+    """For which of the `quantities` no instrument is named, so that U is too small."""
+    missing = [item.replace("_", " ") for item in quantities if not setup.accuracies_of(item)]
+    if not missing:
+        return ()
+    return (
+        f"No instrument is named for {' and '.join(missing)}: its accuracy is missing from the "
+        "uncertainty, and the verdict is less certain than it looks.",
     )
 
 

@@ -136,7 +136,8 @@ def standard_error(samples: FloatArray) -> float:
     readings = np.asarray(samples, dtype=np.float64)
     if readings.size < 2:
         return 0.0
-    return float(np.std(readings, ddof=1) / math.sqrt(readings.size))
+    # From the first reading on: equal readings have no scatter, not even that of rounding.
+    return float(np.std(readings - readings[0], ddof=1) / math.sqrt(readings.size))
 
 
 def propagate(

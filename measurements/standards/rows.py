@@ -52,7 +52,8 @@ class Method:
     """How a scheme wants its quantities measured, as far as a run can tell.
 
     Mains voltage [V] and frequency [Hz] may differ by `mains_tolerance_percent` [%], the room
-    temperature [°C] by `ambient_tolerance_k` [K].
+    temperature [°C] by `ambient_tolerance_k` [K]. `warm_up_min` [min] at full load comes before
+    the first reading, None where nothing is known to be asked.
     """
 
     mains_v: float
@@ -61,6 +62,7 @@ class Method:
     ambient_c: float
     ambient_tolerance_k: float
     source: str
+    warm_up_min: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -24,6 +24,7 @@ METHOD = Method(
     ambient_c=20.0,
     ambient_tolerance_k=5.0,
     source="us-doe-appendix-z",
+    warm_up_min=30.0,
 )
 
 LEVEL_VI = Scheme(

@@ -62,8 +62,11 @@ def demonstration(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Demonstr
     folder = tmp_path_factory.mktemp("browser")
     with own_services(folder / "data") as environment:
         site = Site(environment, log=folder / "site.log")
+        site.start_broker()
         made = site.manage("demo", "--no-serve", "--adapters", str(ADAPTERS))
-        assert made.returncode == 0, made.stderr
+        if made.returncode != 0:
+            site.kill_broker()
+            raise AssertionError(made.stderr)
         accounts = re.findall(r"^\s*(reader|reviewer|editor)\s+password (\S+)", made.stdout, re.M)
         site.start()
         try:

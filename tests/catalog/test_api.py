@@ -105,7 +105,7 @@ WRONG: list[tuple[dict[str, Any], str]] = [
     ({"rated_power_w": 10**400}, "rated_power_w"),
     ({"mains_min_v": 100}, "body"),
     ({"mains_min_v": 240, "mains_max_v": 100}, "body"),
-    ({"length_mm": 60}, "body"),
+    ({"length_mm": 60, "width_mm": None}, "body"),
     ({"length_mm": 1e-300, "width_mm": 1, "height_mm": 1}, "length_mm"),
     ({"mass_g": 0}, "mass_g"),
     ({"enclosure": "paper"}, "enclosure"),

@@ -57,7 +57,8 @@ def test_ports_are_counted_also_where_there_are_none() -> None:
 
 def test_volume_is_the_product_of_all_three_lengths_or_unknown() -> None:
     assert make_adapter("A", length_mm=60, width_mm=50, height_mm=30).volume_cm3 == 90
-    assert make_adapter("B").volume_cm3 is None
+    unknown = make_adapter("B", length_mm=None, width_mm=None, height_mm=None)
+    assert unknown.volume_cm3 is None
 
 
 @pytest.mark.parametrize(
@@ -66,7 +67,7 @@ def test_volume_is_the_product_of_all_three_lengths_or_unknown() -> None:
         ({"rated_power_w": 0.0}, "between 0 and 10,000 W"),
         ({"mains_min_v": 100.0}, "both ends of the mains range"),
         ({"mains_min_v": 240.0, "mains_max_v": 100.0}, "from its lower to its higher end"),
-        ({"length_mm": 60.0}, "length, width and height"),
+        ({"length_mm": None}, "length, width and height"),
         ({"mass_g": -1.0}, "greater than 0 g"),
         ({"price": 10}, "needs its currency"),
     ],

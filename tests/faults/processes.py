@@ -18,21 +18,19 @@ from typing import Any
 from urllib.parse import urlsplit, urlunsplit
 
 import psycopg
-import redis
 import requests
 
 ROOT = Path(__file__).resolve().parents[2]
 GIVE_UP_S = 60.0
-# Database of a Redis server that these tests may empty.
-REDIS_DATABASE = "15"
 
 
 @contextlib.contextmanager
 def own_services(data_dir: Path) -> Iterator[dict[str, str]]:
     """The environment of a site that shares nothing with any other, and is gone afterwards.
 
-    With DATABASE_URL and CELERY_BROKER_URL set it lives in a new database of that server and
-    in a reserved Redis database; else on the embedded default.
+    With DATABASE_URL set it lives in a new database of that server, and with CELERY_BROKER_URL
+    naming a Redis server on one of its own, which `Site` starts and may kill; else on the
+    embedded default.
     """
     environment = {
         **os.environ,
@@ -43,11 +41,8 @@ def own_services(data_dir: Path) -> Iterator[dict[str, str]]:
         "BRICKLEDGER_MAX_ATTEMPTS": "20",
         "PYTHONPATH": str(ROOT),
     }
-    broker = os.environ.get("CELERY_BROKER_URL", "")
-    if broker.startswith("redis"):
-        environment["CELERY_BROKER_URL"] = urlunsplit(
-            urlsplit(broker)._replace(path=f"/{REDIS_DATABASE}")
-        )
+    if os.environ.get("CELERY_BROKER_URL", "").startswith("redis"):
+        environment["CELERY_BROKER_URL"] = f"redis://127.0.0.1:{free_port()}/0"
     server = os.environ.get("DATABASE_URL", "")
     if not server.startswith("postgres"):
         yield environment
@@ -112,6 +107,7 @@ class Site:
     port: int = field(default_factory=free_port)
     log: Path | None = None
     supervisor: subprocess.Popen[bytes] | None = None
+    broker: subprocess.Popen[bytes] | None = None
 
     @property
     def address(self) -> str:
@@ -132,8 +128,9 @@ class Site:
         )
 
     def start(self) -> None:
-        """Start the supervisor; returns at once."""
+        """Start the supervisor, and its broker where it has one; returns at once."""
         assert self.log is not None
+        self.start_broker()
         with self.log.open("ab") as log:
             self.supervisor = subprocess.Popen(
                 [sys.executable, "manage.py", "serve", "--port", str(self.port)],
@@ -161,7 +158,27 @@ class Site:
         """Stop politely; the exit code."""
         assert self.supervisor is not None
         self.supervisor.send_signal(signal.SIGTERM)
-        return self.supervisor.wait(timeout=GIVE_UP_S)
+        code = self.supervisor.wait(timeout=GIVE_UP_S)
+        self.kill_broker()
+        return code
+
+    def start_broker(self) -> None:
+        """Start the Redis server of this site, empty, unless it runs or there is none."""
+        address = urlsplit(self.environment.get("CELERY_BROKER_URL", ""))
+        if address.scheme != "redis" or self.broker is not None:
+            return
+        self.broker = subprocess.Popen(
+            ["redis-server", "--port", str(address.port), "--bind", "127.0.0.1", "--save", ""],
+            stdin=subprocess.DEVNULL,
+            stdout=subprocess.DEVNULL,
+        )
+
+    def kill_broker(self) -> None:
+        """SIGKILL the Redis server of this site, with every message that it holds."""
+        if self.broker is not None:
+            self.broker.kill()
+            self.broker.wait()
+            self.broker = None
 
     def kill_supervisor(self) -> list[int]:
         """SIGKILL the supervisor; the processes that it had below it."""
@@ -185,11 +202,11 @@ class Site:
         return chance.choice(found) if found else None
 
     def silence_bell(self) -> None:
-        """Lose every message that the broker holds, and with the embedded bell its folders."""
-        broker = self.environment.get("CELERY_BROKER_URL", "")
-        if broker.startswith("redis"):
-            with contextlib.closing(redis.Redis.from_url(broker)) as client:
-                client.flushdb()
+        """Kill the broker with all its messages; the embedded bell loses its folders."""
+        if self.broker is not None:
+            self.kill_broker()
+            time.sleep(0.5)  # uploads meet a broker that is not there
+            self.start_broker()
             return
         bell = Path(self.environment["BRICKLEDGER_DATA_DIR"]) / "bell"
         for folder in ("messages", "control"):

@@ -48,6 +48,7 @@ def site(tmp_path: Path) -> Iterator[Site]:
         finally:
             if running.supervisor is not None and running.supervisor.poll() is None:
                 running.stop()
+            running.kill_broker()
 
 
 @pytest.fixture

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from measurements.kinds.base import Setup, Verdict
 from measurements.kinds.efficiency.outputs import OutputResult, advertised_outputs
-from measurements.kinds.judging import judge, method_deviations
+from measurements.kinds.judging import instrument_deviations, judge, method_deviations
 from measurements.metrics.efficiency import AVERAGED_LOADS
 from measurements.metrics.limits import Limit, limits_for
 
@@ -49,6 +49,9 @@ def _verdicts(
         *_rating_deviations(result),
         *_load_deviations(metric, result),
         *_voltage_deviations(result, setup=setup, voltages=voltages),
+        *instrument_deviations(
+            setup, quantities=("input_power", "output_voltage", "output_current")
+        ),
     )
 
     def deviations(limit: Limit) -> tuple[str, ...]:

@@ -6,7 +6,7 @@ import numpy as np
 
 from measurements.intake.columns import FloatArray, Table
 from measurements.kinds.base import Condition, Flag, Measured, Outcome, Setup
-from measurements.kinds.judging import judge, method_deviations
+from measurements.kinds.judging import instrument_deviations, judge, method_deviations
 from measurements.kinds.no_load.figure import figure
 from measurements.kinds.no_load.record import Record, record_of
 from measurements.kinds.no_load.remarks import remarks
@@ -36,7 +36,10 @@ def measure(table: Table, setup: Setup) -> Outcome:
         condition=power.condition,
         apart=power.apart,
     )
-    departures = tuple(flag.detail for flag in flags if flag.code in _DEPARTURES)
+    departures = (
+        *(flag.detail for flag in flags if flag.code in _DEPARTURES),
+        *instrument_deviations(setup, quantities=("input_power",)),
+    )
 
     def deviations(limit: Limit) -> tuple[str, ...]:
         return (*method_deviations(limit, setup=setup), *departures)

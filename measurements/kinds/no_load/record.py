@@ -70,10 +70,19 @@ def record_of(table: Table) -> Record:
         power_w=power,
         time_s=time,
         kept=kept,
-        mean_w=float(power[kept].mean()),
+        mean_w=_mean(power[kept]),
         scatter_w=standard_error(power[kept]),
         drift_w_per_h=drift,
     )
+
+
+def _mean(power: FloatArray) -> float:
+    """The mean, counted from the first reading.
+
+    So the mean of equal readings is that reading to the last digit, however many there are,
+    and neither a rank nor a limit that is met exactly hangs on rounding.
+    """
+    return float(power[0] + (power - power[0]).mean())
 
 
 def _last_two_thirds(count: int, *, time: FloatArray | None) -> NDArray[np.bool_]:

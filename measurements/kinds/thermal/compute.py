@@ -98,6 +98,7 @@ def _settling(soak: Soak, *, line: str) -> tuple[Measured, ...]:
                     (_instrument(settled, soak=soak), fit.rise_standard_error)
                 ),
                 condition=condition,
+                apart=soak.apart,
             ),
             Measured(
                 metric="time-constant",

@@ -40,6 +40,11 @@ def _deviations(sensor: Sensor, *, soak: Soak) -> tuple[str, ...]:
             f"The soak lasted {soak.duration_min:.4g} min; the limit is meant for the highest "
             "temperature of a settled adapter."
         )
+    if soak.accuracy is None:
+        sentences.append(
+            "No instrument is named for temperature: its accuracy is missing from the "
+            "uncertainty, and the verdict is less certain than it looks."
+        )
     settled = soak.settled.get(sensor.name)
     if settled is not None and settled - sensor.highest > _STILL_RISING_K:
         sentences.append(

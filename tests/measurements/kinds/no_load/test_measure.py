@@ -14,6 +14,8 @@ from measurements.kinds.base import Accuracy, AdapterFacts, Measured, Outcome, P
 from measurements.kinds.no_load.compute import measure
 from tests.measurements.kinds.no_load.records import EUROPE, METER, steady, table
 
+NO_METER = replace(EUROPE, accuracies=())
+
 powers = st.lists(st.floats(0, 5), min_size=1, max_size=60)
 
 
@@ -225,7 +227,8 @@ def test_a_value_close_to_a_limit_is_undecided() -> None:
 def test_a_run_at_230_v_departs_from_level_vi_only() -> None:
     departures = {v.scheme: v.deviations for v in result(steady()).verdicts}
     assert departures["eu-2019-1782"] == ()
-    assert len(departures["level-vi"]) == 2
+    # Mains voltage, mains frequency, warm-up.
+    assert len(departures["level-vi"]) == 3
 
 
 def test_a_short_record_qualifies_every_verdict() -> None:
@@ -306,3 +309,28 @@ def test_the_kind_gives_exactly_the_metrics_it_declares() -> None:
     assert [value.metric for value in kind.measure(steady(), EUROPE).values] == [
         metric.key for metric in kind.metrics
     ]
+
+
+@pytest.mark.parametrize("samples", [1, 2, 997, 1000, 1201])
+@pytest.mark.parametrize("power_w", [0.05, 0.1, 0.21])
+def test_equal_readings_give_that_reading_to_the_last_digit(samples: int, power_w: float) -> None:
+    outcome = result(table(np.full(samples, power_w), time=range(samples)), NO_METER)
+    assert power_of(outcome).value == power_w
+    assert power_of(outcome).standard_uncertainty == 0
+
+
+def test_a_limit_that_is_met_exactly_is_passed_however_many_readings_there_are() -> None:
+    setup = replace(NO_METER, adapter=AdapterFacts(rated_power_w=60, supply="single"))
+    outcome = result(table(np.full(997, 0.21), time=range(997)), setup)
+    verdict = next(item for item in outcome.verdicts if item.scheme == "level-vi")
+    assert (verdict.limit, verdict.outcome) == (0.21, "pass")
+
+
+def test_a_verdict_says_that_no_instrument_is_named_and_no_warm_up_recorded() -> None:
+    unnamed = result(steady(), NO_METER)
+    verdict = next(item for item in unnamed.verdicts if item.scheme == "level-vi")
+    assert any("No instrument is named for input power" in text for text in verdict.deviations)
+    # 10 CFR 430 Subpart B Appendix Z: 30 min at 100 % load, once per unit.
+    assert any("30 min at full load" in text for text in verdict.deviations)
+    named = next(item for item in result(steady()).verdicts if item.scheme == "level-vi")
+    assert not any("No instrument" in text for text in named.deviations)
