@@ -76,9 +76,13 @@ def demonstration(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Demonstr
             site.stop()
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="module")
 def browser() -> Iterator[Browser]:
-    """The machine's own Chromium."""
+    """The machine's own Chromium.
+
+    For one file of tests only: as long as it lives an event loop runs in this thread, and
+    whatever test comes next here could not use the database.
+    """
     with sync_playwright() as playwright:
         chromium = playwright.chromium.launch(
             executable_path=CHROMIUM, headless=True, args=ARGUMENTS
