@@ -14,7 +14,7 @@ import subprocess
 import sys
 import time
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from contextlib import contextmanager, suppress
+from contextlib import ExitStack, contextmanager, suppress
 from dataclasses import dataclass, field
 from types import FrameType
 
@@ -101,7 +101,8 @@ def _print_error(sentence: str) -> None:
 class Supervisor:
     """Starts children, starts them again when they die, and stops them all.
 
-    Use it as a context manager: whatever happens inside, nothing runs on afterwards.
+    Use it as a context manager: whatever happens inside, nothing runs on afterwards, and a
+    Ctrl-C at any moment asks it to stop instead of ending this process half-way.
     """
 
     def __init__(
@@ -110,12 +111,15 @@ class Supervisor:
         self.children = list(children)
         self._say = say
         self._stopping = False
+        self._hearing = ExitStack()
 
     def __enter__(self) -> Supervisor:
+        self._hearing.enter_context(self.stop_signals_heard())
         return self
 
     def __exit__(self, *_: object) -> None:
-        self.stop()
+        with self._hearing:
+            self.stop()
 
     @property
     def is_stopping(self) -> bool:

@@ -190,3 +190,9 @@ def test_a_supervisor_that_is_killed_takes_its_child_along(tmp_path: Path) -> No
         assert runs(pid)
         process.kill()
     until(lambda: not runs(pid))
+
+
+def test_a_signal_outside_of_run_asks_to_stop_too() -> None:
+    with Supervisor([]) as supervisor:
+        os.kill(os.getpid(), signal.SIGINT)
+        assert supervisor.is_stopping

@@ -51,8 +51,7 @@ class Command(BaseCommand):
             call_command("migrate", verbosity=0, interactive=False)
             demonstration.require_fit_database(adapters=options["adapters"])
             with Supervisor([processes.worker()], say=self.stderr.write) as supervisor:
-                with supervisor.stop_signals_heard():
-                    report = self._make(supervisor, adapters=options["adapters"])
+                report = self._make(supervisor, adapters=options["adapters"])
                 self._say(report)
                 if serves:
                     connections.close_all()
