@@ -91,6 +91,12 @@ class Dot:
     whisker_width: float
 
 
+# Differences at the rounding of floats are none, and what is smaller than this is drawn as zero:
+# steps of a scale have to stay numbers that can be divided by.
+_FLAT = 1e-12
+_NOTHING = 1e-290
+
+
 def round_scale(values: Sequence[float]) -> Scale:
     """The narrowest scale with round ends that holds all of `values`.
 
@@ -100,8 +106,9 @@ def round_scale(values: Sequence[float]) -> Scale:
         raise ValueError("a scale needs at least one value")
     low, high = min(values), max(values)
     span = high - low
-    if span == 0:
-        span = abs(low) or 1.0
+    magnitude = max(abs(low), abs(high))
+    if span <= _FLAT * magnitude or magnitude < _NOTHING:
+        span = magnitude if magnitude >= _NOTHING else 1.0
     step = 10.0 ** math.floor(math.log10(span))
     for share in (0.1, 0.2, 0.5):
         if span / (step * share) <= 10:

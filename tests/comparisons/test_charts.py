@@ -6,7 +6,7 @@ import re
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from comparisons.charts import (
@@ -92,6 +92,9 @@ def test_many_adapters_are_drawn_as_heights_that_follow_their_number() -> None:
 
 
 @given(st.lists(st.floats(-100, 100), min_size=1, max_size=20), st.floats(-200, 200))
+@example([5e-324], 0.0)
+@example([1.0, 1.0 + 2**-52], 1.0)
+@example([1e-295, 2e-295], 0.0)
 def test_nothing_is_drawn_outside(values: list[float], mark: float) -> None:
     found = drawn(values, mark=mark, limit=Limit(mark / 2, "limit"))
     assert found is not None
