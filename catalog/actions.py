@@ -9,7 +9,7 @@ from typing import Any
 from django.db import transaction
 from django.utils.text import slugify
 
-from catalog.models import Adapter, LabelClaim, Maker, Port, Protocol, Unit
+from catalog.models import Adapter, Device, LabelClaim, Maker, Port, Protocol, Unit
 from catalog.signals import adapter_saved
 
 
@@ -25,17 +25,29 @@ class PortFacts:
 
 @dataclass(frozen=True, slots=True)
 class ClaimFacts:
-    """A label claim to be written; `port` is a label or "". Volts and amperes."""
+    """A label claim to be written; `port` is a label or "". Volts, amperes and watts.
+
+    `combination` and `power_w` go together: the power that `port` keeps while the ports of
+    the combination, such as ``C1+C2``, are in use.
+    """
 
     text: str
     port: str = ""
     voltage_v: float | None = None
     current_a: float | None = None
+    combination: str = ""
+    power_w: float | None = None
 
 
-def free_slug(text: str, *, taken: Iterable[str]) -> str:
-    """`text` as a slug that is not among `taken`, numbered when it has to be."""
-    base = slugify(text)[:150] or "adapter"
+def free_slug(
+    text: str, *, taken: Iterable[str], otherwise: str = "adapter", longest: int = 150
+) -> str:
+    """`text` as a slug that is not among `taken`, numbered when it has to be.
+
+    `otherwise` stands for a text that has no letters or digits; `longest` leaves room for
+    the number.
+    """
+    base = slugify(text)[:longest] or otherwise
     used = set(taken)
     slug, number = base, 2
     while slug in used:
@@ -48,7 +60,8 @@ def get_maker(name: str) -> Maker:
     name = " ".join(name.split())
     maker = Maker.objects.filter(name__iexact=name).first()
     if maker is None:
-        slug = free_slug(name, taken=Maker.objects.values_list("slug", flat=True))
+        taken = Maker.objects.values_list("slug", flat=True)
+        slug = free_slug(name, taken=taken, otherwise="maker", longest=90)
         maker = Maker.objects.create(name=name, slug=slug)
     return maker
 
@@ -106,9 +119,21 @@ def _save_claims(adapter: Adapter, claims: Sequence[ClaimFacts]) -> None:
             text=facts.text,
             voltage_v=facts.voltage_v,
             current_a=facts.current_a,
+            combination=facts.combination,
+            power_w=facts.power_w,
         )
         claim.full_clean()
         claim.save()
+
+
+def save_device(device: Device) -> Device:
+    """Write down a reference device. Raises `ValidationError` for facts that cannot be."""
+    if not device.slug:
+        taken = Device.objects.values_list("slug", flat=True)
+        device.slug = free_slug(device.name, taken=taken, otherwise="device", longest=90)
+    device.full_clean()
+    device.save()
+    return device
 
 
 def get_unit(adapter: Adapter, *, serial: str, facts: Mapping[str, Any] | None = None) -> Unit:

@@ -9,7 +9,7 @@ from django.db.models import QuerySet
 from django.forms import ModelForm
 from django.http import HttpRequest
 
-from catalog.actions import save_adapter
+from catalog.actions import save_adapter, save_device
 from catalog.models import Adapter, Device, LabelClaim, Maker, Port, Protocol, Unit
 
 if TYPE_CHECKING:
@@ -93,5 +93,11 @@ class ProtocolAdmin(_Admin):
 class DeviceAdmin(_Admin):
     """Reference devices."""
 
-    list_display = ("name", "kind", "battery_wh", "max_power_w")
+    list_display = ("name", "kind", "battery_wh", "max_power_w", "voltage_min_v", "voltage_max_v")
     prepopulated_fields = {"slug": ("name",)}
+
+    def save_model(
+        self, request: HttpRequest, obj: Device, form: ModelForm[Device], change: bool
+    ) -> None:
+        """Through the action."""
+        save_device(obj)

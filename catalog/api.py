@@ -1,4 +1,4 @@
-"""The catalogue over HTTP: adapters and their ports, and words of power data objects."""
+"""The catalogue over HTTP: adapters, reference devices, and words of power data objects."""
 
 from __future__ import annotations
 
@@ -11,12 +11,12 @@ from rest_framework.exceptions import NotFound
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from catalog.actions import get_maker, save_adapter
-from catalog.models import Adapter, Maker, Viewer
+from catalog.actions import get_maker, save_adapter, save_device
+from catalog.models import Adapter, Device, Maker, Viewer
 from catalog.power_delivery.audit import audit
 from catalog.power_delivery.objects import decode_all
 from catalog.rest.conditions import check_if_match, entity_tag
-from catalog.rest.paging import MAX_LIMIT, PAGE_PARAMETERS, keyset_page, sequence_page
+from catalog.rest.paging import PAGE_PARAMETERS, keyset_page
 from catalog.rest.parameters import number, text, whole
 from catalog.rest.problems import Fault, Invalid
 from catalog.rest.views import ApiView, read_body, tagged
@@ -25,10 +25,11 @@ from catalog.serializers import (
     PLAIN,
     AdapterBody,
     DecodeBody,
+    DeviceBody,
     adapter_fields,
     adapter_json,
     claims_to_write,
-    port_json,
+    device_json,
     ports_to_write,
 )
 
@@ -151,24 +152,21 @@ def _merged(present: dict[str, Any], change: Any) -> Any:
     return merged
 
 
-class AdapterPorts(ApiView):
-    """The outputs of one adapter."""
+class DeviceList(ApiView):
+    """The reference devices that adapters are tried with."""
 
-    page_size = MAX_LIMIT
     parameters = PAGE_PARAMETERS
+    permissions = {"POST": "catalog.add_device"}
 
-    def get(self, request: Request, slug: str) -> Response:
-        """List an adapter's ports with what they advertise."""
-        adapter = visible_adapter(slug, viewer=self.viewer)
-        ports = sorted(adapter.ports.all(), key=lambda port: (port.position, port.pk))
-        page = sequence_page(ports, asked=self.page)
-        # No kind of run scans ports, so the catalogue holds no data objects of any.
-        return Response(
-            {
-                "results": [{**port_json(port), "objects": []} for port in page.rows],
-                "next": page.next,
-            }
-        )
+    def get(self, request: Request) -> Response:
+        """List reference devices by slug; battery in Wh, highest power in W, its range in V."""
+        page = keyset_page(Device.objects.all(), asked=self.page, key="slug")
+        return Response({"results": [device_json(row) for row in page.rows], "next": page.next})
+
+    def post(self, request: Request) -> Response:
+        """Write down a reference device, to be named by the runs that charge it."""
+        device = save_device(Device(**read_body(DeviceBody, request.data)))
+        return Response(device_json(device), status=201)
 
 
 class Decoding(ApiView):

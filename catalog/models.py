@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import Self
 
 from django.contrib.auth.models import AbstractBaseUser, AnonymousUser
+from django.core.exceptions import ValidationError
 from django.db import models
 from django.db.models import F, Q
 from django.urls import reverse
@@ -265,14 +267,50 @@ class Port(models.Model):
         return self.label
 
 
+JOINT = "+"
+"""What joins the labels of ports that are in use together."""
+
+
+def whole_combination(text: str, *, labels: Iterable[str], port: str) -> str:
+    """Ports in use together, such as ``C1 + c2``, as the catalogue writes them: ``C1+C2``.
+
+    `labels` are those of the adapter, `port` is the one that the claim is about; the order
+    stays as it is given. Raises `ValidationError` with a sentence for what names no
+    combination of this adapter.
+    """
+    known = list(labels)
+    by_case = {label.casefold(): label for label in known} | {label: label for label in known}
+    used: list[str] = []
+    for part in (piece.strip() for piece in text.split(JOINT)):
+        if not part:
+            raise ValidationError(f"Join the labels of ports by {JOINT}, such as C1{JOINT}C2.")
+        label = by_case.get(part) or by_case.get(part.casefold())
+        if label is None:
+            raise ValidationError(f"No port is labelled “{part}”.")
+        if label in used:
+            raise ValidationError(f"“{label}” stands twice; name every port once.")
+        used.append(label)
+    if len(used) < 2:
+        raise ValidationError("Name at least two ports that are in use together.")
+    if port and port not in used:
+        raise ValidationError(f"The claim is about “{port}”, so “{port}” is one of these ports.")
+    return JOINT.join(used)
+
+
 class LabelClaim(models.Model):
-    """What is printed on an adapter or its box, as printed, and as numbers where it has some."""
+    """What is printed on an adapter or its box, as printed, and as numbers where it has some.
+
+    With a `combination` the claim is the power that its port keeps while those ports are in
+    use together.
+    """
 
     adapter = models.ForeignKey(Adapter, on_delete=models.CASCADE, related_name="claims")
     port = models.ForeignKey(Port, on_delete=models.CASCADE, null=True, blank=True)
     text = models.CharField("as printed", max_length=200)
     voltage_v = models.FloatField("voltage, V", null=True, blank=True)
     current_a = models.FloatField("current, A", null=True, blank=True)
+    combination = models.CharField("ports in use together", max_length=80, blank=True)
+    power_w = models.FloatField("power then, W", null=True, blank=True)
 
     class Meta:
         constraints = [
@@ -286,10 +324,40 @@ class LabelClaim(models.Model):
                 name="claim_numbers_positive",
                 violation_error_message="Voltage and current are greater than 0.",
             ),
+            models.CheckConstraint(
+                condition=Q(combination="", power_w=None)
+                | (~Q(combination="") & Q(power_w__isnull=False)),
+                name="claim_combination_with_power",
+                violation_error_message="Give the ports in use together with the power, "
+                "or neither.",
+            ),
+            models.CheckConstraint(
+                condition=Q(combination="") | Q(port__isnull=False),
+                name="claim_combination_has_port",
+                violation_error_message="Say which port keeps the power while these are in use.",
+            ),
+            models.CheckConstraint(
+                condition=Q(power_w=None) | Q(power_w__gt=0),
+                name="claim_power_positive",
+                violation_error_message="Power is greater than 0 W.",
+            ),
         ]
 
     def __str__(self) -> str:
         return self.text
+
+    def clean(self) -> None:
+        """Write the combination as the catalogue does; refuse ports that are not there."""
+        if not self.combination or self.adapter_id is None:
+            return
+        try:
+            self.combination = whole_combination(
+                self.combination,
+                labels=self.adapter.ports.values_list("label", flat=True),
+                port=self.port.label if self.port else "",
+            )
+        except ValidationError as error:
+            raise ValidationError({"combination": error.messages}) from error
 
 
 class Device(models.Model):
@@ -300,6 +368,14 @@ class Device(models.Model):
     kind = models.CharField("kind of device", max_length=60, blank=True)
     battery_wh = models.FloatField("battery, Wh", null=True, blank=True)
     max_power_w = models.FloatField("highest charging power, W", null=True, blank=True)
+    voltage_min_v = models.FloatField(
+        "takes that power from, V",
+        null=True,
+        blank=True,
+        help_text="The range of voltage in which it takes its highest power; the same value "
+        "twice where it is one voltage.",
+    )
+    voltage_max_v = models.FloatField("up to, V", null=True, blank=True)
     note = models.CharField(max_length=300, blank=True)
 
     class Meta:
@@ -309,8 +385,26 @@ class Device(models.Model):
                 & (Q(max_power_w=None) | Q(max_power_w__gt=0)),
                 name="device_numbers_positive",
                 violation_error_message="Battery and power are greater than 0.",
-            )
+            ),
+            models.CheckConstraint(
+                condition=_all_or_none("voltage_min_v", "voltage_max_v"),
+                name="device_voltage_range_whole",
+                violation_error_message="Give both ends of the voltage range, or neither.",
+            ),
+            models.CheckConstraint(
+                condition=Q(voltage_min_v=None)
+                | (Q(voltage_min_v__gt=0) & Q(voltage_max_v__gte=F("voltage_min_v"))),
+                name="device_voltage_range_ordered",
+                violation_error_message="The voltage range runs from its lower to its higher end, "
+                "above 0 V.",
+            ),
         ]
 
     def __str__(self) -> str:
         return self.name
+
+    def clean(self) -> None:
+        """A run names its device whatever the capitals, so a name differs by more than those."""
+        same = Device.objects.filter(name__iexact=self.name).exclude(pk=self.pk).first()
+        if same is not None:
+            raise ValidationError({"name": f"A device is called “{same.name}” already."})

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import date
 from typing import Any
 
+from django.core.exceptions import ValidationError
 from rest_framework import serializers
 
 from catalog.actions import ClaimFacts, PortFacts
-from catalog.models import Adapter, LabelClaim, Port, Protocol
+from catalog.models import Adapter, Device, LabelClaim, Port, Protocol, whole_combination
 from catalog.power_delivery.words import LARGEST_COUNT, parse_word
 from catalog.rest.fields import Body, NumberField, TextField, WordField
 
@@ -31,6 +33,11 @@ PLAIN = (
     "plug",
 )
 DATES = ("released_on", "publish_on")
+# Of a reference device, all that the API shows.
+DEVICE = (
+    *("slug", "name", "kind", "battery_wh", "max_power_w"),
+    *("voltage_min_v", "voltage_max_v"),
+)
 
 
 def _length() -> NumberField:
@@ -62,12 +69,35 @@ class PortBody(Body):
 
 
 class ClaimBody(Body):
-    """What is printed on the label; `port` is one of the ports' labels or "". V and A."""
+    """What is printed on the label; `port` is one of the ports' labels or "". V, A and W.
+
+    `power_w` is what the port keeps while the ports of `combination`, such as ``C1+C2``, are
+    in use.
+    """
 
     text = TextField(max_length=200)
     port = TextField(max_length=20, allow_blank=True, required=False, default="")
     voltage_v = NumberField(above=0, maximum=1000, allow_null=True, required=False)
     current_a = NumberField(above=0, maximum=1000, allow_null=True, required=False)
+    combination = TextField(max_length=80, allow_blank=True, required=False, default="")
+    power_w = NumberField(above=0, maximum=10_000, allow_null=True, required=False)
+
+    def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
+        """A shared power has its ports in use, its own port and its number."""
+        combined, power_w = attrs["combination"], attrs.get("power_w")
+        if combined and power_w is None:
+            raise serializers.ValidationError(
+                {"power_w": "Give the power that the port keeps while these are in use."}
+            )
+        if power_w is not None and not combined:
+            raise serializers.ValidationError(
+                {"combination": "Give the ports in use together, such as C1+C2."}
+            )
+        if combined and not attrs["port"]:
+            raise serializers.ValidationError(
+                {"port": "Say which port keeps the power while these are in use."}
+            )
+        return attrs
 
 
 class AdapterBody(Body):
@@ -103,7 +133,37 @@ class AdapterBody(Body):
             raise serializers.ValidationError(
                 {"claims": [f"No port is labelled “{label}”." for label in sorted(strays)]}
             )
+        if faults := _write_combinations(attrs.get("claims", ()), labels=labels):
+            raise serializers.ValidationError({"claims": faults})
         return attrs
+
+
+def _write_combinations(
+    claims: Sequence[dict[str, Any]], *, labels: list[str]
+) -> dict[str, dict[str, list[str]]]:
+    """Write each claim's combination in the labels of the ports; the faults by position."""
+    faults = {}
+    for position, claim in enumerate(claims):
+        if claim["combination"]:
+            try:
+                claim["combination"] = whole_combination(
+                    claim["combination"], labels=labels, port=claim["port"]
+                )
+            except ValidationError as error:
+                faults[str(position)] = {"combination": error.messages}
+    return faults
+
+
+class DeviceBody(Body):
+    """A reference device. Wh, W and V; without a `slug` it gets one from its name."""
+
+    name = TextField(max_length=100)
+    slug = TextField(max_length=100, required=False)
+    kind = TextField(max_length=60, allow_blank=True, required=False)
+    battery_wh = NumberField(above=0, maximum=100_000, allow_null=True, required=False)
+    max_power_w = NumberField(above=0, maximum=10_000, allow_null=True, required=False)
+    voltage_min_v = NumberField(above=0, maximum=1000, allow_null=True, required=False)
+    voltage_max_v = NumberField(above=0, maximum=1000, allow_null=True, required=False)
 
 
 class WordList(serializers.Field[list[int], Any, list[str], Any]):
@@ -175,6 +235,8 @@ def claims_to_write(said: dict[str, Any]) -> list[ClaimFacts] | None:
             port=claim["port"],
             voltage_v=claim.get("voltage_v"),
             current_a=claim.get("current_a"),
+            combination=claim["combination"],
+            power_w=claim.get("power_w"),
         )
         for claim in said["claims"]
     ]
@@ -201,7 +263,14 @@ def claim_json(claim: LabelClaim, *, label: str) -> dict[str, Any]:
         "port": label,
         "voltage_v": claim.voltage_v,
         "current_a": claim.current_a,
+        "combination": claim.combination,
+        "power_w": claim.power_w,
     }
+
+
+def device_json(device: Device) -> dict[str, Any]:
+    """A reference device as the API shows it."""
+    return {name: getattr(device, name) for name in DEVICE}
 
 
 def adapter_fields(adapter: Adapter) -> dict[str, Any]:

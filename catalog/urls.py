@@ -10,5 +10,8 @@ urlpatterns = [
     path("adapters/", views.adapter_list, name="adapter-list"),
     path("adapters/new/", views.adapter_add, name="adapter-add"),
     path("adapters/<slug:slug>/edit/", views.adapter_edit, name="adapter-edit"),
+    path("devices/", views.device_list, name="device-list"),
+    path("devices/new/", views.device_add, name="device-add"),
+    path("devices/<slug:slug>/edit/", views.device_edit, name="device-edit"),
     path("decode/", views.decode, name="decode"),
 ]

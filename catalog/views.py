@@ -1,4 +1,4 @@
-"""Pages of the catalogue: the list, the entry of an adapter, the decoder of its words."""
+"""Pages of the catalogue: lists and entries of adapters and devices, the decoder of words."""
 
 from __future__ import annotations
 
@@ -13,9 +13,10 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.http import require_http_methods, require_safe
 
+from catalog.actions import save_device
 from catalog.charts import profile_chart
-from catalog.forms import AdapterEntry, AdapterFilterForm, DecodeForm
-from catalog.models import Adapter
+from catalog.forms import AdapterEntry, AdapterFilterForm, DecodeForm, DeviceForm
+from catalog.models import Adapter, Device
 from catalog.power_delivery.audit import audit
 from catalog.power_delivery.objects import decode_all
 
@@ -98,6 +99,42 @@ def _entry(request: HttpRequest, *, adapter: Adapter) -> HttpResponse:
         status = 400
     context = {"section": "adapters", "entry": entry, "form": entry.form, "title": title}
     return render(request, "catalog/adapter_entry.html", context, status=status)
+
+
+@require_safe
+def device_list(request: HttpRequest) -> HttpResponse:
+    """Every reference device."""
+    context = {"section": "adapters", "devices": Device.objects.order_by("name")}
+    return render(request, "catalog/device_list.html", context)
+
+
+@login_required
+@permission_required("catalog.add_device", raise_exception=True)
+@require_http_methods(["GET", "HEAD", "POST"])
+def device_add(request: HttpRequest) -> HttpResponse:
+    """Write down a reference device."""
+    return _device_entry(request, device=Device(), title="New reference device")
+
+
+@login_required
+@permission_required("catalog.change_device", raise_exception=True)
+@require_http_methods(["GET", "HEAD", "POST"])
+def device_edit(request: HttpRequest, slug: str) -> HttpResponse:
+    """Correct what is written down about a reference device."""
+    device = get_object_or_404(Device, slug=slug)
+    return _device_entry(request, device=device, title=f"Edit {device}")
+
+
+def _device_entry(request: HttpRequest, *, device: Device, title: str) -> HttpResponse:
+    form = DeviceForm(request.POST if request.method == "POST" else None, instance=device)
+    if form.is_valid():
+        save_device(device)
+        messages.success(request, f"{device} was saved.")
+        return redirect("device-list")
+    context = {"section": "adapters", "form": form, "title": title}
+    return render(
+        request, "catalog/device_entry.html", context, status=400 if form.is_bound else 200
+    )
 
 
 @require_safe

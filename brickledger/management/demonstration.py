@@ -10,7 +10,7 @@ import secrets
 import time
 from collections import Counter
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 from typing import Any
 from uuid import UUID
 
@@ -114,10 +114,7 @@ def write_catalogue(scene: Scenario) -> int:
     for device in scene.devices:
         Device.objects.get_or_create(
             name=device.name,
-            defaults={
-                "slug": device.name.lower().replace(" ", "-"),
-                **_facts(device, leave_out="name"),
-            },
+            defaults={"slug": device.slug, **_facts(device, leave_out="name")},
         )
     known = set(Adapter.objects.values_list("slug", flat=True))
     new = [item for item in scene.adapters if item.slug not in known]
@@ -134,7 +131,14 @@ def write_catalogue(scene: Scenario) -> int:
                 for port in item.ports
             ],
             claims=[
-                ClaimFacts(claim.text, claim.port or "", claim.voltage_v, claim.current_a)
+                ClaimFacts(
+                    text=claim.text,
+                    port=claim.port or "",
+                    voltage_v=claim.voltage_v,
+                    current_a=claim.current_a,
+                    combination=claim.combination,
+                    power_w=claim.power_w,
+                )
                 for claim in item.claims
             ],
         )
@@ -147,6 +151,15 @@ def _facts(item: Any, *, leave_out: str) -> dict[str, Any]:
     return {
         field.name: getattr(item, field.name) for field in fields(item) if field.name != leave_out
     }
+
+
+def stages(scene: Scenario) -> tuple[Scenario, ...]:
+    """The scenario in the parts that the bench hands in, each to be accepted before the next.
+
+    The port scans come first: what a port advertises sets the full load of later runs, which
+    would all be computed once more when a scan is accepted after them.
+    """
+    return tuple(replace(scene, runs=scene.runs.part(scans=scans)) for scans in (True, False))
 
 
 def send_logs(scene: Scenario) -> Iterator[Sent]:

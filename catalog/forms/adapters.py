@@ -12,17 +12,16 @@ from django.core.paginator import EmptyPage, Page, Paginator
 from django.db import IntegrityError
 from django.db.models import ProtectedError, QuerySet
 
-from catalog.actions import ClaimFacts, PortFacts, get_maker, save_adapter
-from catalog.models import Adapter, AdapterQuerySet, Maker, Port, Protocol
+from catalog.actions import get_maker, save_adapter
+from catalog.forms.groups import ask_for_the_rest
+from catalog.forms.rows import claim_rows, port_rows
+from catalog.models import Adapter, AdapterQuerySet, Maker, Port
 
 if TYPE_CHECKING:
     # The framework's class takes its model as a parameter in its stubs only.
     _AdapterModelForm = forms.ModelForm[Adapter]
 else:
     _AdapterModelForm = forms.ModelForm
-
-PORT_ROWS = 6
-CLAIM_ROWS = 8
 
 
 class FilterForm(forms.Form):
@@ -176,15 +175,7 @@ class AdapterForm(_AdapterModelForm):
     def clean(self) -> dict[str, Any]:
         """Facts that only mean something together are all given or all left out."""
         cleaned = super().clean() or self.cleaned_data
-        for group in WHOLE:
-            missing = [name for name in group if cleaned.get(name) is None]
-            if 0 < len(missing) < len(group):
-                for name in missing:
-                    if name not in self.errors:
-                        others = " and ".join(
-                            f"“{self.fields[other].label}”" for other in group if other != name
-                        )
-                        self.add_error(name, f"Give this too, or clear {others}.")
+        ask_for_the_rest(self, WHOLE)
         if self.instance.pk and cleaned.get("seen") != _stamp(self.instance.changed_at):
             self.add_error(
                 None,
@@ -196,73 +187,6 @@ class AdapterForm(_AdapterModelForm):
 
 def _stamp(moment: datetime) -> str:
     return moment.isoformat()
-
-
-class PortRow(forms.Form):
-    """One port; a row without anything in it is left out."""
-
-    label = forms.CharField(required=False, max_length=20, widget=forms.TextInput({"size": 6}))
-    connector = forms.ChoiceField(choices=[("", "–"), *Port.Connector.choices], required=False)
-    rated_power_w = forms.FloatField(label="Rated power, W", required=False, min_value=0.1)
-    protocols = forms.ModelMultipleChoiceField(
-        Protocol.objects.order_by("name"),
-        to_field_name="slug",
-        required=False,
-        widget=forms.CheckboxSelectMultiple,
-    )
-
-    def clean(self) -> dict[str, Any]:
-        """A port has a label and a connector."""
-        cleaned = super().clean() or self.cleaned_data
-        if any(cleaned.get(name) for name in self.fields):
-            for name, sentence in (
-                ("label", "Give the label on the body, or a short one such as C1."),
-                ("connector", "Choose the connector, or clear the row."),
-            ):
-                if not cleaned.get(name) and name not in self.errors:
-                    self.add_error(name, sentence)
-        return cleaned
-
-    def facts(self) -> PortFacts | None:
-        """The port to be written; None for an empty row."""
-        cleaned = self.cleaned_data
-        if not cleaned.get("label"):
-            return None
-        return PortFacts(
-            label=cleaned["label"],
-            connector=cleaned["connector"],
-            rated_power_w=cleaned["rated_power_w"],
-            protocols=tuple(protocol.slug for protocol in cleaned["protocols"]),
-        )
-
-
-class ClaimRow(forms.Form):
-    """One line of the label; a row without anything in it is left out."""
-
-    text = forms.CharField(
-        label="As printed", required=False, max_length=200, widget=forms.TextInput({"size": 30})
-    )
-    port = forms.CharField(
-        label="Port, if any", required=False, max_length=20, widget=forms.TextInput({"size": 6})
-    )
-    voltage_v = forms.FloatField(label="Voltage, V", required=False, min_value=0.1)
-    current_a = forms.FloatField(label="Current, A", required=False, min_value=0.001)
-
-    def clean(self) -> dict[str, Any]:
-        """A claim has its text, and a voltage its current."""
-        cleaned = super().clean() or self.cleaned_data
-        given = {name for name in self.fields if cleaned.get(name) not in (None, "")}
-        if given and "text" not in given:
-            self.add_error("text", "Give the words as printed, or clear the row.")
-        if len(given & {"voltage_v", "current_a"}) == 1:
-            missing = "current_a" if "voltage_v" in given else "voltage_v"
-            if missing not in self.errors:
-                self.add_error(missing, "Give voltage and current, or neither.")
-        return cleaned
-
-    def facts(self) -> ClaimFacts | None:
-        """The claim to be written; None for an empty row."""
-        return ClaimFacts(**self.cleaned_data) if self.cleaned_data.get("text") else None
 
 
 class AdapterEntry:
@@ -277,19 +201,16 @@ class AdapterEntry:
     """
 
     def __init__(self, adapter: Adapter, *, data: Mapping[str, Any] | None = None) -> None:
-        ports = [] if adapter.pk is None else _port_rows(adapter)
-        claims = [] if adapter.pk is None else _claim_rows(adapter)
         self.adapter = adapter
         self.form = AdapterForm(data, instance=adapter)
-        self.ports = _rows(PortRow, ports, least=PORT_ROWS)(data, prefix="ports", initial=ports)
-        self.claims = _rows(ClaimRow, claims, least=CLAIM_ROWS)(
-            data, prefix="claims", initial=claims
-        )
+        self.ports = port_rows(adapter, data=data)
+        self.claims = claim_rows(adapter, data=data)
 
     def is_valid(self) -> bool:
         """Whether every part is, and the parts agree with each other."""
         sound = self.form.is_valid()
-        if not all([self.ports.is_valid(), self.claims.is_valid()]):
+        claims_sound = self.claims.is_valid()
+        if not self.ports.is_valid():
             return False
         labels: set[str] = set()
         for row in self.ports:
@@ -300,10 +221,8 @@ class AdapterEntry:
                 row.add_error("label", f"Another row is called {label} already.")
             labels.add(label)
         for row in self.claims:
-            port = row.cleaned_data.get("port")
-            if port and port not in labels:
-                row.add_error("port", f"No port is called {port}; see the rows above.")
-        return sound and not self.has_row_errors
+            row.look_up(labels)
+        return sound and claims_sound and not self.has_row_errors
 
     @property
     def has_row_errors(self) -> bool:
@@ -345,37 +264,3 @@ class AdapterEntry:
                 f"{self.adapter.maker.name} has an adapter called {self.adapter.name} already."
             )
         return error
-
-
-def _rows(row: type[forms.Form], there: list[dict[str, Any]], *, least: int) -> Any:
-    """A formset class of at least `least` rows, enough for what is there."""
-    total = max(least, len(there))
-    return forms.formset_factory(
-        row, extra=total - len(there), max_num=total, absolute_max=total, validate_max=True
-    )
-
-
-def _port_rows(adapter: Adapter) -> list[dict[str, Any]]:
-    ports = adapter.ports.order_by("position").prefetch_related("protocols")
-    return [
-        {
-            "label": port.label,
-            "connector": port.connector,
-            "rated_power_w": port.rated_power_w,
-            "protocols": [protocol.slug for protocol in port.protocols.all()],
-        }
-        for port in ports
-    ]
-
-
-def _claim_rows(adapter: Adapter) -> list[dict[str, Any]]:
-    claims = adapter.claims.select_related("port").order_by("pk")
-    return [
-        {
-            "text": claim.text,
-            "port": claim.port.label if claim.port else "",
-            "voltage_v": claim.voltage_v,
-            "current_a": claim.current_a,
-        }
-        for claim in claims
-    ]

@@ -29,6 +29,7 @@ ROLES = ("nobody", "reader", "reviewer", "editor")
 WRITES: dict[str, tuple[int, int, int, int]] = {
     "POST adapters/": (401, 403, 201, 201),
     "PATCH adapters/{slug}/": (401, 403, 200, 200),
+    "POST devices/": (401, 403, 201, 201),
     "POST instruments/": (401, 403, 201, 201),
     "POST runs/": (401, 403, 202, 202),
     # A run that is hidden from a reader does not exist for one.
@@ -55,6 +56,7 @@ LISTS = (
     "",
     "adapters/",
     "comparisons/",
+    "devices/",
     "instruments/",
     "limits/",
     "metrics/",
@@ -76,6 +78,7 @@ def send(caller: APIClient, call: str, *, run: Run, table: Comparison) -> Any:
     bodies: dict[str, dict[str, Any]] = {
         "POST adapters/": ADAPTER,
         "PATCH adapters/{slug}/": {"mass_g": 90},
+        "POST devices/": {"name": "Otterling phone"},
         "POST instruments/": INSTRUMENT,
         "POST runs/{run_id}/withdraw/": {"reason": "The meter was faulty."},
         "POST comparisons/": {

@@ -7,8 +7,16 @@ from typing import Any
 import pytest
 from django.db.models import ProtectedError
 
-from catalog.actions import ClaimFacts, PortFacts, free_slug, get_maker, get_unit, save_adapter
-from catalog.models import Adapter, Maker
+from catalog.actions import (
+    ClaimFacts,
+    PortFacts,
+    free_slug,
+    get_maker,
+    get_unit,
+    save_adapter,
+    save_device,
+)
+from catalog.models import Adapter, Device, Maker
 from catalog.signals import adapter_saved
 from tests.factories.catalog import make_adapter
 from tests.factories.measurements import receive
@@ -97,3 +105,19 @@ def test_a_unit_is_written_down_once() -> None:
     assert get_unit(adapter, serial="") == get_unit(adapter, serial="1")
     assert get_unit(adapter, serial="2").serial == "2"
     assert adapter.units.count() == 2
+
+
+def test_a_device_gets_a_slug_from_its_name_and_keeps_it() -> None:
+    device = save_device(Device(name="Hayrick laptop"))
+    assert save_device(Device(name="Hayrick-laptop")).slug == "hayrick-laptop-2"
+    assert save_device(Device(name="###")).slug == "device"
+    assert save_device(Device(name="Other laptop", slug="mine")).slug == "mine"
+
+    device.name = "Hayrick large laptop"
+    assert save_device(device).slug == "hayrick-laptop"
+
+
+def test_a_name_whose_letters_grow_in_a_slug_still_fits() -> None:
+    # The ligature is one letter of the name and three of the slug.
+    assert len(save_device(Device(name="\ufb03" * 100)).slug) <= 100
+    assert len(get_maker("\ufb03" * 100).slug) <= 100

@@ -152,6 +152,76 @@ def test_a_row_that_is_not_whole_is_refused_where_it_stands(
     assert sentence in str(entry.ports.errors) + str(entry.claims.errors)
 
 
+def shared(**changes: str) -> dict[str, Any]:
+    """A browser's new adapter of two ports and one sharing claim."""
+    return sent(
+        ports__1__label="A1",
+        ports__1__connector="usb-a",
+        claims__0__text="C1 45 W",
+        **{
+            f"claims__0__{name}": value
+            for name, value in {
+                **{"port": "C1", "combination": "c1 + a1", "power_w": "45"},
+                **changes,
+            }.items()
+        },
+    )
+
+
+def test_a_sharing_claim_is_read_and_shown_again() -> None:
+    entry = AdapterEntry(Adapter(), data=shared())
+
+    assert entry.is_valid(), entry.claims.errors
+    assert entry.save()
+    claim = Adapter.objects.get().claims.get()
+    assert (claim.combination, claim.power_w) == ("C1+A1", 45.0)
+    again = AdapterEntry(Adapter.objects.get()).claims[0]
+    assert (again["combination"].value(), again["power_w"].value()) == ("C1+A1", 45.0)
+
+
+@pytest.mark.parametrize(
+    ("changes", "field", "sentence"),
+    [
+        ({"combination": ""}, "combination", "Name the ports in use"),
+        ({"power_w": ""}, "power_w", "Give the power"),
+        ({"power_w": "0"}, "power_w", "greater than or equal to"),
+        ({"port": ""}, "port", "Say which port"),
+        ({"port": "C9"}, "port", "No port is called C9"),
+        ({"combination": "C1+C9"}, "combination", "No port is labelled “C9”"),
+        ({"combination": "C1"}, "combination", "at least two ports"),
+        ({"combination": "A1+A1"}, "combination", "stands twice"),
+    ],
+)
+def test_a_sharing_claim_that_is_not_whole_is_marked_in_its_row(
+    changes: dict[str, str], field: str, sentence: str
+) -> None:
+    entry = AdapterEntry(Adapter(), data=shared(**changes))
+
+    assert not entry.is_valid()
+    assert sentence in str(entry.claims.errors[0][field])
+
+
+def test_every_claim_that_needs_mending_is_marked_at_once() -> None:
+    data = shared(combination="C1+C9") | {"claims-1-text": "20 V", "claims-1-voltage_v": "20"}
+    entry = AdapterEntry(Adapter(), data=data)
+
+    assert not entry.is_valid()
+    assert [sorted(errors) for errors in entry.claims.errors[:2]] == [
+        ["combination"],
+        ["current_a"],
+    ]
+
+
+def test_there_are_rows_to_spare_however_many_claims_stand() -> None:
+    adapter = make_adapter(claims=tuple(ClaimFacts(f"line {number}") for number in range(9)))
+
+    entry = AdapterEntry(adapter, data=resent(adapter, claims__9__text="one more"))
+
+    assert entry.is_valid(), entry.claims.errors
+    assert entry.save()
+    assert adapter.claims.count() == 10
+
+
 def test_a_name_that_the_maker_has_already_is_said_in_words() -> None:
     make_adapter("Duo 65")
     entry = AdapterEntry(Adapter(), data=sent())
