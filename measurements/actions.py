@@ -16,7 +16,7 @@ from django.utils import timezone
 
 from catalog.actions import get_unit
 from catalog.models import Adapter, Port
-from measurements import queries, tasks
+from measurements import history, queries, tasks
 from measurements.models import Instrument, Ledger, RawFile, Run, RunEvent, Value, line_of
 
 logger = logging.getLogger(__name__)
@@ -126,6 +126,7 @@ def _standing_run(identity: str) -> Run | None:
 
 
 def _locked(run: Run, *, by: Person) -> Run:
+    history.lock_for(run.kind)
     # The adapter's row is the lock for all that changes which of its values stand.
     Adapter.objects.select_for_update().get(pk=run.adapter_id)
     run = Run.objects.select_related("adapter").select_for_update(of=("self",)).get(pk=run.pk)
@@ -178,8 +179,16 @@ def accept_run(run: Run, *, by: Person) -> Run:
         RunEvent.objects.create(
             run=other, by=by, at=now, what="superseded", detail=f"by run {run.pk}"
         )
-    Ledger.turn()
+    _spread(run)
     return run
+
+
+def _spread(run: Run) -> None:
+    """Bring up to date whatever reads the values that `run` has just changed."""
+    history.refresh(run.kind)
+    waiting = history.follow(run.kind, adapter_id=run.adapter_id)
+    transaction.on_commit(lambda: [tasks.ring(run_id) for run_id in waiting])
+    Ledger.turn()
 
 
 @transaction.atomic
@@ -205,7 +214,7 @@ def withdraw_run(run: Run, *, by: Person, reason: str) -> Run:
     run.save(update_fields=["standing", "withdrawn_at", "withdrawn_reason", "superseded_by"])
     RunEvent.objects.create(run=run, by=by, at=now, what="withdrawn", detail=reason)
     _reinstate(run.adapter_id, vacated=stood, at=now, by=by)
-    Ledger.turn()
+    _spread(run)
     return run
 
 

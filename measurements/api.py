@@ -16,6 +16,7 @@ from rest_framework.exceptions import NotFound
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+from catalog.api import visible_adapter
 from catalog.models import Adapter
 from catalog.rest.fields import fault_of_plain
 from catalog.rest.paging import MAX_LIMIT, PAGE_PARAMETERS, keyset_page, sequence_page
@@ -37,6 +38,7 @@ from measurements.serializers import (
     WithdrawBody,
     instrument_json,
     metric_json,
+    port_json,
     run_json,
     run_summary,
     value_json,
@@ -48,6 +50,19 @@ MAX_IDEMPOTENCY_KEY = 200
 
 LINE = one_of("high", "low")
 OUTPUT_V = number(above=0, maximum=1000)
+
+
+class AdapterPorts(ApiView):
+    """The outputs of one adapter."""
+
+    page_size = MAX_LIMIT
+    parameters = PAGE_PARAMETERS
+
+    def get(self, request: Request, slug: str) -> Response:
+        """List an adapter's ports with what they advertise and what the audit finds."""
+        adapter = visible_adapter(slug, viewer=self.viewer)
+        page = sequence_page(queries.port_capabilities(adapter), asked=self.page)
+        return Response({"results": [port_json(row) for row in page.rows], "next": page.next})
 
 
 class InstrumentList(ApiView):
@@ -232,7 +247,8 @@ class RunTrace(ApiView):
             raise Conflict(f"The run is {run.get_state_display()}; only a ready run has a trace.")
         x = str((run.plot or {}).get("x", ""))
         columns = {name: np.array(column, dtype=np.float64) for name, column in run.trace.items()}
-        thinned = downsample(columns, points=self.given.get("points", TRACE_POINTS), x=x)
+        points = self.given.get("points", TRACE_POINTS)
+        thinned = downsample(columns, points=points, x=x) if columns else {}
         return tagged(
             {
                 "id": str(run.pk),

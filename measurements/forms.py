@@ -13,7 +13,7 @@ from django.db.models import QuerySet
 from django.utils import timezone
 
 from catalog.forms import FilterForm
-from catalog.models import Adapter, Port, Viewer
+from catalog.models import Adapter, Device, Port, Viewer
 from catalog.rest.fields import fault_of_plain
 from measurements.actions import RunFacts
 from measurements.kinds import all_kinds, get_kind
@@ -52,6 +52,15 @@ class _JsonField(forms.JSONField):
         return "" if value is None else super().prepare_value(value)
 
 
+class _DeviceField(forms.ModelChoiceField):  # type: ignore[type-arg]
+    """A reference device; what is kept of it is its slug, which never changes."""
+
+    def clean(self, value: Any) -> Any:
+        """The slug. Raises `ValidationError`."""
+        device = super().clean(value)
+        return None if device is None else device.slug
+
+
 def _method_field(field: Field) -> forms.Field:
     label = f"{field.title}, {field.unit}" if field.unit else field.title
     if field.type == "number":
@@ -65,6 +74,15 @@ def _method_field(field: Field) -> forms.Field:
     if field.type == "json":
         return _JsonField(
             label=label, help_text=field.help, required=field.required, widget=forms.TextInput
+        )
+    if field.type == "device":
+        return _DeviceField(
+            Device.objects.order_by("name"),
+            label=label,
+            help_text=field.help,
+            required=field.required,
+            to_field_name="slug",
+            error_messages={"invalid_choice": "No reference device is called “%(value)s” here."},
         )
     return forms.CharField(
         label=label, help_text=field.help, required=field.required, max_length=200

@@ -179,6 +179,8 @@ class Run(models.Model):
     reading_notes = models.JSONField(default=list, blank=True)
     trace = models.JSONField(null=True, blank=True)
     plot = models.JSONField(null=True, blank=True)
+    # What the kind keeps beside its values, as `kinds.base.Details` written out.
+    details = models.JSONField(default=dict, blank=True)
 
     standing = models.CharField(max_length=12, choices=Standing, default=Standing.PROVISIONAL)
     accepted_at = models.DateTimeField(null=True, blank=True)

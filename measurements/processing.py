@@ -7,6 +7,7 @@ back writes nothing.
 
 from __future__ import annotations
 
+import json
 import logging
 import math
 import threading
@@ -24,7 +25,7 @@ from django.db.models import F, Q
 from django.db.models.functions import Now
 from django.utils import timezone
 
-from measurements import queries
+from measurements import history, queries
 from measurements.intake.columns import FloatArray, Problem
 from measurements.intake.tables import read_table
 from measurements.kinds.base import Measured, Outcome
@@ -165,8 +166,13 @@ def _measure(run_id: uuid.UUID, fence: int) -> tuple[Outcome, tuple[str, ...]]:
 
 
 def _store(run_id: uuid.UUID, fence: int, outcome: Outcome, notes: tuple[str, ...]) -> None:
-    trace = downsample(outcome.trace, points=TRACE_POINTS, x=outcome.plot.x)
+    trace: dict[str, FloatArray] = {}
+    if outcome.plot is not None:
+        trace = downsample(outcome.trace, points=TRACE_POINTS, x=outcome.plot.x)
+    details = json.loads(json.dumps(asdict(outcome.details), allow_nan=False))
     with transaction.atomic():
+        before = Run.objects.only("kind", "details").get(pk=run_id)
+        history.lock_for(before.kind)
         run = _finish(
             run_id,
             fence,
@@ -175,9 +181,14 @@ def _store(run_id: uuid.UUID, fence: int, outcome: Outcome, notes: tuple[str, ..
             problem_count=0,
             reading_notes=list(notes),
             trace={name: _plain(column) for name, column in trace.items()},
-            plot=asdict(outcome.plot),
+            plot=None if outcome.plot is None else asdict(outcome.plot),
+            details=details,
         )
-        _replace_values(run, outcome.values)
+        changed = _replace_values(run, (*outcome.values, *history.derived_for(run, outcome.values)))
+        if run.standing == Run.Standing.ACCEPTED:
+            history.refresh(run.kind)
+            if changed or before.details != details:
+                history.follow(run.kind, adapter_id=run.adapter_id)
         run.flags.all().delete()
         Flag.objects.bulk_create(
             Flag(run=run, code=flag.code, severity=flag.severity, detail=flag.detail)
@@ -207,6 +218,7 @@ def _store(run_id: uuid.UUID, fence: int, outcome: Outcome, notes: tuple[str, ..
 
 def _reject(run_id: uuid.UUID, fence: int, rejected: Rejected) -> None:
     with transaction.atomic():
+        history.lock_for(Run.objects.only("kind").get(pk=run_id).kind)
         run = _finish(
             run_id,
             fence,
@@ -216,8 +228,11 @@ def _reject(run_id: uuid.UUID, fence: int, rejected: Rejected) -> None:
             reading_notes=list(rejected.notes),
             trace=None,
             plot=None,
+            details={},
         )
-        _replace_values(run, ())
+        if _replace_values(run, ()) and run.standing == Run.Standing.ACCEPTED:
+            history.refresh(run.kind)
+            history.follow(run.kind, adapter_id=run.adapter_id)
         run.flags.all().delete()
         run.verdicts.all().delete()
         RunEvent.objects.create(run=run, what="rejected", detail=f"{rejected.count} problems")
@@ -256,12 +271,12 @@ def _plain(column: FloatArray) -> list[float | None]:
     return [None if math.isnan(item) else item for item in np.asarray(column).tolist()]
 
 
-def _replace_values(run: Run, measured: tuple[Measured, ...]) -> None:
-    """Make the run's open values equal to `measured`, keeping every value that readers saw.
+def _replace_values(run: Run, measured: tuple[Measured, ...]) -> bool:
+    """Make the run's open values equal to `measured`, and say whether any changed.
 
     An unchanged value keeps its row, so computing twice changes nothing. A value that
     readers have seen is closed and its successor opened; one that was never accepted is
-    replaced.
+    replaced, so that no value that readers saw is lost.
     """
     now = timezone.now()
     # What the run gave last, whether it still stands or was replaced since by another run.
@@ -305,3 +320,4 @@ def _replace_values(run: Run, measured: tuple[Measured, ...]) -> None:
     )
     if was_current or open_to_run:
         Ledger.turn()
+    return bool(gone) or len(stays) < len(fresh)

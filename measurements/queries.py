@@ -5,29 +5,45 @@ One function serves every surface, so that they cannot disagree.
 
 from __future__ import annotations
 
+import math
 import uuid
-from collections.abc import Iterable
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass, field
 from datetime import datetime
+from typing import Literal
 
 from django.conf import settings
 from django.db.models import Prefetch, QuerySet
 
-from catalog.models import Adapter, LabelClaim, Port, Viewer
+from catalog.models import Adapter, Device, LabelClaim, Port, Protocol, Viewer
+from catalog.power_delivery.audit import audit
+from catalog.power_delivery.augmented import Padding
+from catalog.power_delivery.claims import Claim
+from catalog.power_delivery.objects import DataObject, decode_all
+from catalog.power_delivery.rules import Finding
+from catalog.power_delivery.supplies import FixedSupply
 from measurements.intake.rawstore import RawStore
-from measurements.kinds import all_metrics
+from measurements.kinds import all_kinds, all_metrics
 from measurements.kinds.base import (
     Accuracy,
     AdapterFacts,
     AdvertisedOutput,
     Condition,
+    DeviceFacts,
+    Kind,
     Measured,
     Metric,
+    PlannedRun,
     PortFacts,
+    PortProfiles,
     Setup,
+    SharingClaim,
 )
 from measurements.kinds.physical import physical_values
-from measurements.models import Flag, Run, RunEvent, Value, Verdict
+from measurements.models import Flag, Run, RunEvent, Value, Verdict, line_of
+
+# A scan gives this for every port that it looked at, whatever the port offers.
+PROFILE_COUNT = "profile-count"
 
 
 def raw_store() -> RawStore:
@@ -62,25 +78,177 @@ def _port_facts(port: Port) -> PortFacts:
     return PortFacts(label=port.label, connector=port.connector, rated_power_w=port.rated_power_w)
 
 
-def setup_of(run: Run) -> Setup:
-    """The conditions of a run as the pure core takes them. No query after `run_to_compute`."""
-    adapter = run.adapter
-    return Setup(
-        adapter=AdapterFacts(
-            rated_power_w=adapter.rated_power_w,
-            supply=adapter.supply,  # type: ignore[arg-type]  # the column's choices are the literal's
-            enclosure=adapter.enclosure or Adapter.Enclosure.PLASTIC,
-            ports=tuple(_port_facts(port) for port in adapter.ports.all()),
-            advertised=tuple(
+def adapter_facts(adapter: Adapter) -> AdapterFacts:
+    """What the pure core may know of an adapter: catalogue, label, and what its ports advertise.
+
+    One query when ports and claims (with their port) were fetched with the adapter.
+    """
+    profiles = tuple(item.profiles for item in scanned_ports(adapter.pk))
+    claims = tuple(adapter.claims.all())
+    return AdapterFacts(
+        rated_power_w=adapter.rated_power_w,
+        supply=adapter.supply,  # type: ignore[arg-type]  # the column's choices are the literal's
+        enclosure=adapter.enclosure or Adapter.Enclosure.PLASTIC,
+        ports=tuple(_port_facts(port) for port in adapter.ports.all()),
+        advertised=(
+            *_advertised_by(profiles),
+            *(
                 AdvertisedOutput(
                     port=claim.port.label if claim.port else "",
                     voltage_v=claim.voltage_v,
                     current_a=claim.current_a,
                 )
-                for claim in adapter.claims.all()
-                if claim.voltage_v is not None and claim.current_a is not None
+                for claim in claims
+                # A rating for a combination of ports is not what the port gives alone.
+                if claim.voltage_v is not None
+                and claim.current_a is not None
+                and not claim.combination
             ),
         ),
+        profiles=profiles,
+        sharing_claims=tuple(
+            SharingClaim(claim.combination, claim.port.label, claim.power_w)
+            for claim in claims
+            if claim.port is not None and claim.power_w is not None
+        ),
+    )
+
+
+def _advertised_by(profiles: Iterable[PortProfiles]) -> Iterator[AdvertisedOutput]:
+    for port in profiles:
+        for item in decode_all(port.words):
+            if isinstance(item, FixedSupply) and item.voltage_v > 0 and item.current_max_a > 0:
+                yield AdvertisedOutput(
+                    port=port.port,
+                    voltage_v=item.voltage_v,
+                    current_a=item.current_max_a,
+                    source="profile",
+                )
+
+
+@dataclass(frozen=True, slots=True)
+class ScannedPort:
+    """What a port advertises today, and the run that found it.
+
+    `unread` are positions that the scan left out, though a later one is there.
+    """
+
+    profiles: PortProfiles
+    run_id: uuid.UUID
+    unread: tuple[int, ...] = ()
+
+    @property
+    def objects(self) -> tuple[DataObject, ...]:
+        """The objects that were read."""
+        read = decode_all(self.profiles.words)
+        return tuple(item for item in read if item.position not in self.unread)
+
+
+def scanned_ports(adapter_id: int) -> tuple[ScannedPort, ...]:
+    """The scanned ports of an adapter, by the runs whose values stand. One query.
+
+    A port belongs to the run that holds its standing count of profiles.
+    """
+    rows = (
+        Value.objects.current()
+        .filter(metric=PROFILE_COUNT, adapter=adapter_id, run__isnull=False)
+        .order_by("port")
+        .values_list("port", "run_id", "run__details")
+    )
+    return tuple(
+        ScannedPort(
+            PortProfiles(
+                port=label,
+                words=tuple(int(word, 16) for word in port["words"]),
+                protocols=tuple(port["protocols"]),
+            ),
+            run_id,
+            tuple(port["unread"]),
+        )
+        for label, run_id, details in rows
+        for port in details["facts"]["ports"]
+        if port["port"] == label
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class PortCapability:
+    """A port of the catalogue with what a scan found it to advertise.
+
+    `objects` are without the padding; `protocols` are names by slug, those of the catalogue
+    and those of the scan; `run_id` is None for a port that was not scanned.
+    """
+
+    port: Port
+    objects: tuple[DataObject, ...] = ()
+    protocols: Mapping[str, str] = field(default_factory=dict)
+    findings: tuple[Finding, ...] = ()
+    run_id: uuid.UUID | None = None
+
+
+def port_capabilities(adapter: Adapter) -> tuple[PortCapability, ...]:
+    """Every port with its capability and the audit of it.
+
+    Two queries when ports, their protocols and the claims were fetched with the adapter.
+    """
+    scanned = {item.profiles.port: item for item in scanned_ports(adapter.pk)}
+    names = dict(Protocol.objects.values_list("slug", "name")) if scanned else {}
+    ports = sorted(adapter.ports.all(), key=lambda port: (port.position, port.pk))
+    claims = tuple(adapter.claims.all())
+    found = []
+    for port in ports:
+        protocols = {item.slug: item.name for item in port.protocols.all()}
+        scan = scanned.get(port.label)
+        if scan is None:
+            found.append(PortCapability(port, protocols=protocols))
+            continue
+        protocols |= {slug: names.get(slug, slug) for slug in scan.profiles.protocols}
+        objects = scan.objects
+        rated = port.rated_power_w or (adapter.rated_power_w if len(ports) == 1 else None)
+        findings = audit(
+            objects,
+            rated_power_w=adapter.rated_power_w,
+            port_rated_power_w=rated,
+            claims=[
+                Claim(text=claim.text, voltage_v=claim.voltage_v, current_a=claim.current_a)
+                for claim in claims
+                if claim.voltage_v is not None
+                and claim.current_a is not None
+                and (claim.port_id == port.pk or (claim.port_id is None and len(ports) == 1))
+            ],
+        )
+        found.append(
+            PortCapability(
+                port,
+                objects=tuple(item for item in objects if not isinstance(item, Padding)),
+                protocols=dict(sorted(protocols.items())),
+                findings=findings if scan.profiles.words else (),
+                run_id=scan.run_id,
+            )
+        )
+    return tuple(found)
+
+
+def devices_known() -> tuple[DeviceFacts, ...]:
+    """Every reference device of the catalogue, as the pure core takes it. One query."""
+    return tuple(
+        DeviceFacts(
+            slug=device.slug,
+            name=device.name,
+            battery_wh=device.battery_wh,
+            max_power_w=device.max_power_w,
+            voltage_min_v=device.voltage_min_v,
+            voltage_max_v=device.voltage_max_v,
+        )
+        for device in Device.objects.order_by("slug")
+    )
+
+
+def setup_of(run: Run) -> Setup:
+    """The conditions of a run as the pure core takes them; two queries after `run_to_compute`."""
+    return Setup(
+        adapter=adapter_facts(run.adapter),
+        devices=devices_known(),
         line=run.line,  # type: ignore[arg-type]  # a database constraint holds the literal
         mains_v=run.mains_v,
         mains_hz=run.mains_hz,
@@ -168,7 +336,7 @@ def runs_listed(*, viewer: Viewer) -> QuerySet[Run]:
     return (
         Run.objects.visible_to(viewer)
         .select_related("adapter__maker", "unit", "port")
-        .defer("trace", "plot", "problems", "reading_notes")
+        .defer("trace", "plot", "problems", "reading_notes", "details")
         .order_by("-id")
     )
 
@@ -216,3 +384,69 @@ def current_values(*, viewer: Viewer, metrics: Iterable[str] = ()) -> QuerySet[V
     values = Value.objects.current().visible_to(viewer)
     keys = tuple(metrics)
     return values.filter(metric__in=keys) if keys else values
+
+
+@dataclass(frozen=True, slots=True)
+class Planned:
+    """A run that a method asks for, and the run that answers it, if one was handed in."""
+
+    kind: Kind
+    asked: PlannedRun
+    run: Run | None = None
+
+    @property
+    def state(self) -> Literal["accepted", "waiting", "missing"]:
+        """Whether values stand from it, wait to be computed or judged, or were not handed in."""
+        if self.run is None:
+            return "missing"
+        return "accepted" if self.run.standing == Run.Standing.ACCEPTED else "waiting"
+
+
+def planned_runs(adapter: Adapter, *, viewer: Viewer) -> tuple[Planned, ...]:
+    """What every method asks for of an adapter, with what is there already.
+
+    An accepted run answers before one that waits, a newer one before an older. One run may
+    answer several planned ones, as a sweep over all voltages does.
+    """
+    facts = adapter_facts(adapter)
+    runs = sorted(
+        Run.objects.visible_to(viewer)
+        .filter(adapter=adapter, standing__in=[Run.Standing.ACCEPTED, Run.Standing.PROVISIONAL])
+        .exclude(state=Run.State.REJECTED)
+        .select_related("port")
+        .defer("trace", "plot", "problems", "reading_notes", "details")
+        .prefetch_related(
+            Prefetch("values", Value.objects.filter(current_until=None).exclude(output_v=None))
+        )
+        .order_by("-id"),
+        key=lambda run: run.standing != Run.Standing.ACCEPTED,
+    )
+    return tuple(
+        Planned(kind, asked, next((run for run in runs if _answers(run, kind, asked)), None))
+        for kind in all_kinds()
+        for asked in kind.plan(facts)
+    )
+
+
+def _answers(run: Run, kind: Kind, asked: PlannedRun) -> bool:
+    said = asked.fields
+    mains_v, port, device = said.get("mains_v"), said.get("port"), said.get("device")
+    return (
+        run.kind == kind.slug
+        and (not mains_v or run.line == line_of(float(mains_v)))
+        and (not port or (run.port is not None and run.port.label == port))
+        and (not device or run.method_fields.get("device") == device)
+        and _covers(run, asked)
+    )
+
+
+def _covers(run: Run, asked: PlannedRun) -> bool:
+    """Whether the run has values at every planned output voltage; unknown until it is computed."""
+    measured = {value.output_v for value in run.values.all() if value.output_v is not None}
+    if not measured or "output_nominal_v" not in asked.columns:
+        return True
+    place = asked.columns.index("output_nominal_v")
+    planned = {cell for row in asked.rows if isinstance(cell := row[place], int | float)}
+    return all(
+        any(math.isclose(wanted, found, rel_tol=0.01) for found in measured) for wanted in planned
+    )

@@ -11,7 +11,7 @@ from catalog.rest.fields import Body, NumberField, TextField, WordField
 from measurements.kinds import all_metrics
 from measurements.kinds.base import Metric
 from measurements.models import Instrument, Run, Value, Verdict
-from measurements.queries import method_of, values_of
+from measurements.queries import PortCapability, method_of, values_of
 from measurements.standards.sources import SOURCES
 
 
@@ -123,6 +123,20 @@ def _time(moment: datetime | None) -> str | None:
     return moment.isoformat().replace("+00:00", "Z") if moment else None
 
 
+def port_json(capability: PortCapability) -> dict[str, Any]:
+    """A port with what it advertises; `run` is the scan, or null."""
+    port = capability.port
+    return {
+        "label": port.label,
+        "connector": port.connector,
+        "rated_power_w": port.rated_power_w,
+        "objects": [item.as_json() for item in capability.objects],
+        "protocols": sorted(capability.protocols),
+        "findings": [item.as_json() for item in capability.findings],
+        "run": str(capability.run_id) if capability.run_id else None,
+    }
+
+
 def run_summary(run: Run) -> dict[str, Any]:
     """A run as lists and receipts show it."""
     return {
@@ -166,6 +180,7 @@ def run_json(run: Run) -> dict[str, Any]:
         ],
         "problems": run.problems,
         "problem_count": run.problem_count,
+        "details": run.details,
         "metrics": [measured_json(value) for value in values_of(run)],
         "verdicts": [
             verdict_json(verdict)

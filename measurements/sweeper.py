@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import logging
 import threading
-from datetime import timedelta
+from datetime import date, timedelta
 from typing import Any
 
 from celery.signals import worker_ready, worker_shutting_down
@@ -16,8 +16,9 @@ from django.conf import settings
 from django.db import DatabaseError, connection
 from django.db.models import Q
 from django.db.models.functions import Now
+from django.utils import timezone
 
-from measurements import queries, tasks
+from measurements import history, queries, tasks
 from measurements.models import Run
 
 logger = logging.getLogger(__name__)
@@ -45,8 +46,11 @@ def sweep(*, patience: timedelta | None = None) -> int:
 
 def _keep_sweeping() -> None:
     queries.raw_store().sweep_incoming(older_than_s=24 * 3600)
+    day: date | None = None
     while True:
         try:
+            if day != (day := timezone.now().date()):
+                history.refresh_all()  # embargoes end with the day, without anybody's doing
             sweep()
         except DatabaseError as error:
             logger.warning("The sweeper could not reach the database: %s", error)

@@ -67,12 +67,26 @@ def _is_word(cell: str) -> bool:
     return False
 
 
-def _is_remark(cells: Sequence[str], width: int) -> bool:
+def _is_remark(cells: Sequence[str], layout: Layout) -> bool:
     """Whether a row is text without any number, and not filled like a row of the table."""
+    width = len(layout.headings)
     filled = [cell for cell in cells if cell.strip()]
-    if any(looks_numeric(cell) or is_clock(cell) for cell in filled):
+    if any(looks_numeric(cell) or is_clock(cell) for cell in filled) or not _is_word(filled[0]):
         return False
-    return _is_word(filled[0]) and (len(filled) < width or width == 1)
+    if any(match.column.is_text for match in layout.matching.matches):
+        return len(filled) == 1 and _leaves_open(cells, layout)
+    return len(filled) < width or width == 1
+
+
+def _leaves_open(cells: Sequence[str], layout: Layout) -> bool:
+    """Whether the row is shorter than the headings, or lacks a cell that every row needs.
+
+    In a table of text a row of words is data as long as it is complete.
+    """
+    return len(cells) < len(layout.headings) or any(
+        match.column.required and not cells[match.index].strip()
+        for match in layout.matching.matches
+    )
 
 
 def find_body(lines: Lines, layout: Layout) -> Body:
@@ -85,14 +99,14 @@ def find_body(lines: Lines, layout: Layout) -> Body:
     while stop:
         cells = records.read(stop - 1)
         if any(cell.strip() for cell in cells):
-            if not _is_remark(cells, len(layout.headings)):
+            if not _is_remark(cells, layout):
                 break
             footer_lines, footer_from = footer_lines + 1, int(records.lines[stop - 1])
         stop -= 1
     body = Body(layout, records.until(stop), footer_lines, footer_from)
     if not len(body.filled):
         raise Refused(
-            f"There are headings in line {layout.line + 1}, but no rows of numbers below them. "
+            f"There are headings in line {layout.line + 1}, but no rows below them. "
             "Send the whole log."
         )
     return body

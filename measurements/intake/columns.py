@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -36,6 +37,9 @@ class Column:
         Other names of the quantity, lower case, without unit: ``("power", "p in")``.
     minimum, maximum : float or None
         Physically possible range in `unit`, inclusive; a cell outside is a problem.
+    type : str
+        ``number``, or ``text`` for names and words, which have no unit; the cells of a text
+        column are kept as written, without the blanks around them.
     """
 
     name: str
@@ -45,11 +49,17 @@ class Column:
     aliases: tuple[str, ...] = ()
     minimum: float | None = None
     maximum: float | None = None
+    type: Literal["number", "text"] = "number"
 
     @property
     def is_family(self) -> bool:
         """Whether the column stands for any number of sensors."""
         return self.name.startswith("*")
+
+    @property
+    def is_text(self) -> bool:
+        """Whether the cells are names and words, which have no unit."""
+        return self.type == "text"
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,18 +84,20 @@ class Problem:
 class Table:
     """A table that was read: canonical column name → values in the canonical unit.
 
-    Optional columns that the file does not have are absent. A blank optional cell is NaN.
-    `rows` holds the line of the file of every value, for messages.
+    Optional columns that the file does not have are absent. A blank optional cell is NaN, or
+    "" in a column of text. `rows` holds the line of the file of every value, for messages;
+    `texts` the columns of text, by canonical name.
     """
 
     columns: Mapping[str, FloatArray]
     rows: IntArray
+    texts: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
 
     def __len__(self) -> int:
         return len(self.rows)
 
     def __contains__(self, name: str) -> bool:
-        return name in self.columns
+        return name in self.columns or name in self.texts
 
     def __getitem__(self, name: str) -> FloatArray:
         return self.columns[name]

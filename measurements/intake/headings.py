@@ -2,6 +2,7 @@
 
 A heading is matched by its canonical name, by another name of the quantity with a unit
 that fits, or, when there is only one possibility in the whole table, by its unit alone.
+Names and words have no unit: a column of text is matched by its names only.
 Whatever could be read in two ways is a problem for the sender to settle, never a guess.
 """
 
@@ -64,7 +65,7 @@ class Match:
 
     `index` counts the headings from 0; `name` is the canonical name, of the sensor for a
     family; `unit` is the unit of the cells, None when the heading names none and the cells
-    must be clock stamps.
+    must be clock stamps, "" in a column of text.
     """
 
     index: int
@@ -84,7 +85,9 @@ class Match:
         """How the heading was read, as a sentence."""
         wanted = units.shown(self.column.unit)
         as_unit = f"in {wanted}"
-        if self.unit is None:
+        if self.column.is_text:
+            as_unit = "as text"
+        elif self.unit is None:
             as_unit = "as clock stamps"
         elif self.unit != self.column.unit:
             as_unit = f"{units.shown(self.unit)} → {wanted}"
@@ -240,7 +243,7 @@ class _Matcher:
         fitting: dict[str, list[int]] = {}
         for index, heading in self.open.items():
             for column in self.wanted.values():
-                if _words(heading.name) in _names(column):
+                if _is_called(heading, column):
                     fitting.setdefault(column.name, []).append(index)
         usable = {
             name: [index for index in found if _fits(self.open[index], self.wanted[name])]
@@ -293,7 +296,7 @@ class _Matcher:
 
     def by_unit_alone(self) -> None:
         for name, column in list(self.wanted.items()):
-            if column.unit in ("", "%") or name in self.settled:
+            if column.is_text or column.unit in ("", "%") or name in self.settled:
                 continue
             rivals = [other for other in (*self.single, *self.family) if _alike(other, column)]
             alike = [
@@ -349,12 +352,19 @@ class _Matcher:
         return (f"Not used by this kind of run and left unread: {shown}.",)
 
 
-def _names(column: Column) -> set[str]:
-    stem = parse_heading(column.name).name
-    return {_words(name) for name in (column.name, stem, column.title, *column.aliases)}
+def _is_called(heading: Heading, column: Column) -> bool:
+    """Whether the heading is a name of the column; of a column of text, the whole heading."""
+    if column.is_text:
+        names, given = (column.name, column.title, *column.aliases), heading.text
+    else:
+        stem = parse_heading(column.name).name
+        names, given = (column.name, stem, column.title, *column.aliases), heading.name
+    return _words(given) in map(_words, names)
 
 
 def _fits(heading: Heading, column: Column) -> bool:
+    if column.is_text:
+        return True
     if heading.unit_text:
         return heading.unit is not None and units.compatible(heading.unit, column.unit)
     # Clock stamps carry their unit in the cells.
@@ -362,7 +372,7 @@ def _fits(heading: Heading, column: Column) -> bool:
 
 
 def _cell_unit(heading: Heading, column: Column) -> str | None:
-    if heading.unit is None and column.unit == "":
+    if column.is_text or (heading.unit is None and column.unit == ""):
         return ""
     return heading.unit
 

@@ -77,6 +77,12 @@ def _unit_row(cells: Sequence[str], width: int) -> list[str] | None:
     return spelled if any(units.recognise(cell) for cell in spelled) else None
 
 
+def _names_units(row: Sequence[str], text_columns: set[int]) -> bool:
+    """Whether a row that reads as units is one: ports are called A, devices V or K as well."""
+    spelled = {at for at, cell in enumerate(row) if units.recognise(cell)}
+    return bool(spelled) and not spelled & text_columns
+
+
 def _candidate(
     lines: Sequence[str], at: int, delimiter: str, columns: Sequence[Column]
 ) -> Layout | None:
@@ -93,14 +99,20 @@ def _candidate(
     if not any(heading.name for heading in headings):
         return None  # a row of units is not the headings, though each unit might be one
     below = split_line(lines[at + 1], delimiter) if at + 1 < len(lines) else []
+    text_columns = _text_columns(headings, columns)
     row = _unit_row(below, len(cells))
+    if row is not None and not _names_units(row, text_columns):
+        row = None
     clashes = []
     if row is not None:
         row += [""] * (len(cells) - len(row))
         clashes = [
             heading
-            for heading, unit in zip(headings, row, strict=True)
-            if unit and heading.unit is not None and heading.unit != units.recognise(unit)
+            for at, (heading, unit) in enumerate(zip(headings, row, strict=True))
+            if unit
+            and at not in text_columns
+            and heading.unit is not None
+            and heading.unit != units.recognise(unit)
         ]
         headings = [with_unit(item, unit) for item, unit in zip(headings, row, strict=True)]
     matching = match_headings(headings, columns)
@@ -120,13 +132,23 @@ def _candidate(
     )
 
 
+def _text_columns(headings: Sequence[Heading], columns: Sequence[Column]) -> set[int]:
+    """The places of the headings that are columns of text; a row of units changes none."""
+    if not any(column.is_text for column in columns):
+        return set()
+    return {
+        match.index for match in match_headings(headings, columns).matches if match.column.is_text
+    }
+
+
 def find_layout(lines: Lines, columns: Sequence[Column]) -> Layout:
     """Find the line of headings among the first lines of the file.
 
     The first line that names every required column is taken, commented-out lines last;
     without such a line, the one that is understood best, so that its problems can be told.
-    A kind that requires no single column, because it takes tables of two forms, has the line
-    that is understood best in any case: a stray unit in a preamble would satisfy it.
+    A kind that requires no column of numbers, because it takes tables of two forms or of text,
+    has the line that is understood best in any case: a stray unit or word in a preamble would
+    satisfy it.
 
     Raises
     ------
@@ -138,7 +160,7 @@ def find_layout(lines: Lines, columns: Sequence[Column]) -> Layout:
         stop -= 1
     head = lines.read(0, stop).split("\n")
     best: Layout | None = None
-    asks_for_columns = any(column.required for column in columns)
+    asks_for_numbers = any(column.required and not column.is_text for column in columns)
     for at, line in enumerate(head):
         found = [
             layout
@@ -154,7 +176,7 @@ def find_layout(lines: Lines, columns: Sequence[Column]) -> Layout:
         )
         if best is None or _rank(here) > _rank(best):
             best = here
-        if asks_for_columns and here.complete and not here.commented:
+        if asks_for_numbers and here.complete and not here.commented:
             break
     if best is None:
         raise _no_headings(head, columns)
@@ -179,5 +201,5 @@ def _no_headings(head: Sequence[str], columns: Sequence[Column]) -> Refused:
     first = next(line for line in head if line.strip())
     return Refused(
         f"None of the first {len(head)} lines holds the headings of this kind of run. Put a line "
-        f"such as {wanted} above the numbers. The file begins with ‘{printable(first.strip())}’."
+        f"such as {wanted} above the rows. The file begins with ‘{printable(first.strip())}’."
     )

@@ -2,16 +2,16 @@
 
 All numbers go through the compiled parser of the table library at once. Only when that
 stumbles are the cells looked at as text, portion by portion, to settle decimal mark and
-clock stamps from the whole file and to name every bad cell.
+clock stamps from the whole file and to name every bad cell. Columns of names and words are
+read apart and say nothing of either.
 """
 
 from __future__ import annotations
 
-import csv
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any, BinaryIO, Literal
+from typing import Literal
 
 import numpy as np
 import pandas as pd
@@ -30,17 +30,13 @@ from measurements.intake.cells import (
     parse_numbers,
 )
 from measurements.intake.columns import Column, FloatArray, Problem, Table
-from measurements.intake.decoding import BLOCK_BYTES, Refused, printable
+from measurements.intake.decoding import BLOCK_BYTES, printable
 from measurements.intake.headings import Match
+from measurements.intake.portions import PARSER_ERRORS, opened, parser_options, portions
+from measurements.intake.texts import read_texts
 
-_ROWS_AT_ONCE = 50_000
 _DECIMAL_MARKS: dict[bool, tuple[Literal[".", ","], ...]] = {False: (".",), True: (".", ",")}
 _BOOLEAN = re.compile(rb"true|false", re.IGNORECASE)
-_PARSER_ERRORS = (ValueError, OverflowError)  # the table library's own are ValueErrors
-_UNEVEN = (
-    "The rows could not be told apart reliably. Save the table again as plain CSV, without "
-    "quotation marks or line ends inside cells."
-)
 # A bound is inclusive, and a unit conversion may cost the last digits.
 _BOUND_TOLERANCE = 1e-9
 
@@ -71,54 +67,34 @@ def read_values(body: Body, problems: Problems) -> Values:
 
     Adds to `problems`; the table is meaningless if there are any.
     """
-    cells = _read_plain(body) or _read_as_text(body)
-    columns: dict[str, FloatArray] = {}
-    for match in body.layout.matching.matches:
-        columns[match.name] = _column(body, match, cells, problems)
+    matches = body.layout.matching.matches
+    numbers = [match for match in matches if not match.column.is_text]
+    columns, notes = _read_numbers(body, numbers, problems) if numbers else ({}, ())
+    words = [match for match in matches if match.column.is_text]
+    texts = read_texts(body, words, problems)
+    return Values(Table(columns, body.records.lines[body.filled], texts), notes)
+
+
+def _read_numbers(
+    body: Body, matches: Sequence[Match], problems: Problems
+) -> tuple[Mapping[str, FloatArray], tuple[str, ...]]:
+    """The columns of numbers by canonical name, and how their cells were read."""
+    cells = _read_plain(body, matches) or _read_as_text(body, matches)
+    columns = {match.name: _column(body, match, cells, problems) for match in matches}
     mark = "comma" if cells.style.decimal == "," else "point"
     grouped = ", and thousands are grouped" if cells.style.grouped else ""
     notes = [f"The decimal mark is a {mark}{grouped}."]
-    for match in body.layout.matching.matches:
+    for match in matches:
         if match.index in cells.clocks:
             notes.append(f"The clock stamps of {match.heading.spoken} are counted from the first.")
     if cells.crossed_midnight:
         notes.append("The time of day passes midnight and is continued on the next day.")
-    rows = body.records.lines[body.filled]
-    return Values(Table(columns, rows), tuple(notes))
-
-
-def _opened(body: Body) -> BinaryIO:
-    """The file at its first row.
-
-    The parser is given a position, not a number of lines to skip: in skipped lines it would
-    still pair quotation marks, and one in the preamble could swallow the headings.
-    """
-    source = body.records.source
-    file = source.text.path.open("rb")
-    file.seek(int(source.bounds[body.layout.first]))
-    return file
-
-
-def _parser_options(body: Body) -> dict[str, Any]:
-    records = body.records
-    return {
-        "sep": records.delimiter,
-        "header": None,
-        "index_col": False,
-        "names": range(int(records.cells.max())),
-        "usecols": [match.index for match in body.layout.matching.matches],
-        "nrows": len(records),
-        "skip_blank_lines": False,  # so that rows are counted as the records are
-        "quoting": csv.QUOTE_MINIMAL if records.quoted else csv.QUOTE_NONE,
-        "keep_default_na": False,
-        "encoding": "utf-8",
-        "engine": "c",
-    }
+    return columns, tuple(notes)
 
 
 def _has_booleans(body: Body) -> bool:
     """Whether a cell might be TRUE or FALSE, which the parser would take for 1 or 0."""
-    with _opened(body) as file:
+    with opened(body) as file:
         tail = b""
         while block := file.read(BLOCK_BYTES):
             # Looking for one letter first costs next to nothing in a file of numbers.
@@ -129,23 +105,23 @@ def _has_booleans(body: Body) -> bool:
     return False
 
 
-def _read_plain(body: Body) -> Cells | None:
-    """Every column as plain numbers at once, or None when some cell is something else."""
-    matches = body.layout.matching.matches
+def _read_plain(body: Body, matches: Sequence[Match]) -> Cells | None:
+    """The columns as plain numbers at once, or None when some cell is something else."""
     if any(match.unit is None for match in matches) or _has_booleans(body):
         return None
     filled, none_bad = body.filled, np.empty(0, dtype=np.int64)
+    options = parser_options(body, [match.index for match in matches])
     for mark in _DECIMAL_MARKS[body.records.delimiter == ";"]:
         try:
-            with _opened(body) as file:
+            with opened(body) as file:
                 frame = pd.read_csv(
                     file,
                     dtype=np.float64,
                     na_values=[""],
                     decimal=mark,
-                    **_parser_options(body),
+                    **options,
                 )
-        except _PARSER_ERRORS:
+        except PARSER_ERRORS:
             continue
         if len(frame) == len(body.records):
             parsed = {
@@ -156,37 +132,14 @@ def _read_plain(body: Body) -> Cells | None:
     return None
 
 
-def _portions(body: Body) -> Iterator[dict[int, list[str]]]:
-    """The cells as text, some thousand rows at a time, without blank lines."""
-    start, counts = 0, body.records.cells
-    try:
-        with (
-            _opened(body) as file,
-            pd.read_csv(
-                file, dtype=str, na_filter=False, chunksize=_ROWS_AT_ONCE, **_parser_options(body)
-            ) as portions,
-        ):
-            for frame in portions:
-                kept = np.flatnonzero(counts[start : start + len(frame)] > 0)
-                start += len(frame)
-                yield {
-                    int(index): frame[index].to_numpy(dtype=object)[kept].tolist()
-                    for index in frame.columns
-                }
-    except _PARSER_ERRORS as error:
-        raise Refused(_UNEVEN) from error
-    if start != len(counts):
-        raise Refused(_UNEVEN)
-
-
-def _read_as_text(body: Body) -> Cells:
-    """Every column cell by cell: decimal mark and clock stamps first, then the numbers."""
-    matches = body.layout.matching.matches
+def _read_as_text(body: Body, matches: Sequence[Match]) -> Cells:
+    """The columns cell by cell: decimal mark and clock stamps first, then the numbers."""
+    indices = [match.index for match in matches]
     delimiter = body.records.delimiter
     timed = {match.index for match in matches if units.compatible(match.column.unit, "s")}
     evidence = StyleEvidence()
     clocks: set[int] = set()
-    for portion in _portions(body):
+    for portion in portions(body, indices):
         for index, cells in portion.items():
             if index in timed and (first := next(filter(str.strip, cells), None)) is not None:
                 timed.discard(index)  # the first stamp decides for the column
@@ -198,7 +151,7 @@ def _read_as_text(body: Body) -> Cells:
 
     stamps = {index: ClockColumn() for index in clocks}
     numbers: dict[int, list[Parsed]] = {match.index: [] for match in matches}
-    for portion in _portions(body):
+    for portion in portions(body, indices):
         for index, cells in portion.items():
             if index in clocks:
                 stamps[index].add(cells)

@@ -56,4 +56,5 @@ def kind_of_metric(key: str) -> Kind:
 def method_notes(slug: str) -> str:
     """The kind's README (Markdown): formula, source, limits, cautions."""
     get_kind(slug)
-    return (Path(__file__).parent / slug.replace("-", "_") / "README.md").read_text("utf-8")
+    folder = importlib.import_module(f"{__name__}.{slug.replace('-', '_')}").__path__[0]
+    return (Path(folder) / "README.md").read_text("utf-8")

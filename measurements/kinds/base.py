@@ -72,12 +72,15 @@ class Metric:
 
 @dataclass(frozen=True, slots=True)
 class Field:
-    """A method field of a kind, beside the fields common to all kinds."""
+    """A method field of a kind, beside the fields common to all kinds.
+
+    A field of type ``device`` takes the slug of a reference device of the catalogue.
+    """
 
     name: str
     title: str
     help: str
-    type: Literal["number", "json", "text"] = "number"
+    type: Literal["number", "json", "text", "device"] = "number"
     unit: str = ""
     required: bool = False
     minimum: float | None = None
@@ -95,11 +98,57 @@ class PortFacts:
 
 @dataclass(frozen=True, slots=True)
 class AdvertisedOutput:
-    """A voltage [V] and current [A] that the maker states, for one port or (``""``) any."""
+    """A voltage [V] and current [A] stated for one port or (``""``) any.
+
+    `source` tells whether the port itself advertised it as a fixed supply when it was scanned
+    (``profile``) or the maker printed it (``label``). What the port says counts first.
+    """
 
     port: str
     voltage_v: float
     current_a: float
+    source: Literal["profile", "label"] = "label"
+
+
+@dataclass(frozen=True, slots=True)
+class PortProfiles:
+    """What a scan found a port to advertise.
+
+    `words` are 32-bit power data objects by position (0 where nothing was read), `protocols`
+    slugs of the catalogue's vocabulary.
+    """
+
+    port: str
+    words: tuple[int, ...] = ()
+    protocols: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class SharingClaim:
+    """Power [W] that the label promises for one port while `combination` is in use.
+
+    `combination` is written as in the sharing method: labels joined by ``+``, such as ``C1+A1``.
+    """
+
+    combination: str
+    port: str
+    power_w: float
+
+
+@dataclass(frozen=True, slots=True)
+class DeviceFacts:
+    """A reference device as the catalogue has it.
+
+    `battery_wh` [Wh], `max_power_w` [W]; `voltage_min_v` to `voltage_max_v` [V] is the range in
+    which it takes its highest power. None where nobody wrote it down.
+    """
+
+    slug: str
+    name: str
+    battery_wh: float | None = None
+    max_power_w: float | None = None
+    voltage_min_v: float | None = None
+    voltage_max_v: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,6 +164,8 @@ class AdapterFacts:
     enclosure: str = "plastic"
     ports: tuple[PortFacts, ...] = ()
     advertised: tuple[AdvertisedOutput, ...] = ()
+    profiles: tuple[PortProfiles, ...] = ()
+    sharing_claims: tuple[SharingClaim, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -133,7 +184,10 @@ class Accuracy:
 
 @dataclass(frozen=True, slots=True)
 class Setup:
-    """The conditions of one run. `mains_v` [V], `mains_hz` [Hz], `ambient_c` [°C]."""
+    """The conditions of one run. `mains_v` [V], `mains_hz` [Hz], `ambient_c` [°C].
+
+    `devices` are all reference devices of the catalogue.
+    """
 
     adapter: AdapterFacts
     line: Line = ""
@@ -143,6 +197,15 @@ class Setup:
     port: PortFacts | None = None
     accuracies: tuple[Accuracy, ...] = ()
     fields: Mapping[str, Any] = field(default_factory=dict)
+    devices: tuple[DeviceFacts, ...] = ()
+
+    def device(self, name: str) -> DeviceFacts | None:
+        """The device with that slug or name, however its capitals are written."""
+        wanted = name.strip().casefold()
+        for device in self.devices:
+            if wanted in (device.slug.casefold(), device.name.casefold()):
+                return device
+        return None
 
     def accuracies_of(self, quantity: str) -> tuple[Accuracy, ...]:
         """The instruments of this run that measure `quantity`."""
@@ -235,14 +298,127 @@ class Plot:
 
 
 @dataclass(frozen=True, slots=True)
+class Listing:
+    """Rows of text kept with a run and shown on its page, such as the stages of a charge.
+
+    Headings carry the unit; `numeric` are the columns, counted from 0, that hold numbers.
+    """
+
+    key: str
+    title: str
+    headings: tuple[str, ...]
+    rows: tuple[tuple[str, ...], ...]
+    numeric: tuple[int, ...] = ()
+    note: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Cell:
+    """A cell of a matrix: its value, or None with a `text` that says why or shows a word.
+
+    `mark` is a word that sets the cell off (“falls to 5 V”), `note` a sentence behind it.
+    """
+
+    value: float | None = None
+    text: str = ""
+    mark: str = ""
+    note: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Matrix:
+    """Values over two categories, drawn as a table whose shade follows the value.
+
+    `title` is the finding; `unit` and `decimals` are those of every value. `cells` has one
+    tuple a row, as long as `columns`.
+    """
+
+    key: str
+    title: str
+    row_title: str
+    column_title: str
+    unit: str
+    decimals: int
+    better: Better
+    rows: tuple[str, ...]
+    columns: tuple[str, ...]
+    cells: tuple[tuple[Cell, ...], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Details:
+    """What is kept with a run beside its values, as plain JSON.
+
+    `facts` has the shape that the kind's README states; other computations of the same
+    adapter may read it.
+    """
+
+    facts: Mapping[str, Any] = field(default_factory=dict)
+    listings: tuple[Listing, ...] = ()
+    matrices: tuple[Matrix, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
 class Outcome:
-    """All that a run's file gives. `trace` columns have equal length."""
+    """All that a run's file gives. `trace` columns have equal length; without a `plot`, none."""
 
     values: tuple[Measured, ...]
     flags: tuple[Flag, ...]
     verdicts: tuple[Verdict, ...]
     trace: Mapping[str, FloatArray]
-    plot: Plot
+    plot: Plot | None
+    details: Details = Details()
+
+
+@dataclass(frozen=True, slots=True)
+class PlannedRun:
+    """A run that the method asks for, with its operating points.
+
+    `fields` are the fields of the upload other than adapter, kind and file, under their own
+    names. `columns` are canonical headings and `rows` the planned points, None where the bench
+    fills in. A `log` is written by an instrument: its rows are an example of the form only.
+    """
+
+    title: str
+    fields: Mapping[str, str | float]
+    columns: tuple[str, ...]
+    rows: tuple[tuple[str | float | None, ...], ...]
+    log: bool = False
+    note: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class ValueMap:
+    """Standing values of an adapter laid out as a grid on its page, one grid a mains line.
+
+    `rows` names the part of the condition that makes the rows. Of one metric, `columns` names
+    the part that makes the columns; of several, each is a column and `columns` is empty.
+    """
+
+    title: str
+    metrics: tuple[str, ...]
+    rows: Literal["output_v", "device", "port", "sensor"] = "output_v"
+    columns: Literal["", "load_percent", "load", "device", "port", "sensor"] = ""
+
+
+History = Mapping[str, tuple[Measured, ...]]
+
+
+@dataclass(frozen=True, slots=True)
+class Across:
+    """Values of one adapter that follow from the standing values of every adapter.
+
+    `reads` are the metrics that `derive` wants, `gives` those it computes. `derive` takes and
+    returns adapter → values; it is called again whenever one of them changes anywhere.
+    """
+
+    reads: tuple[str, ...]
+    gives: tuple[str, ...]
+    derive: Callable[[History], History]
+
+
+def _no_plan(_: AdapterFacts) -> tuple[PlannedRun, ...]:
+    return ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -252,7 +428,9 @@ class Kind:
     `check` returns what keeps a table from being computed (time that runs backward, an
     efficiency above one, ...); `measure` is called only when it returns nothing.
     `quantities` are the instrument quantities the kind can use; `cautions` are sentences
-    shown wherever a page leads someone to this work.
+    shown wherever a page leads someone to this work. `plan` gives the runs that the method
+    asks for. `follows` names kinds whose standing runs `measure` reads through the adapter's
+    facts: when one of those changes, this adapter's runs of this kind are computed again.
     """
 
     slug: str
@@ -266,3 +444,7 @@ class Kind:
     cautions: tuple[str, ...]
     fields: tuple[Field, ...] = ()
     needs_mains: bool = True
+    plan: Callable[[AdapterFacts], tuple[PlannedRun, ...]] = _no_plan
+    follows: tuple[str, ...] = ()
+    maps: tuple[ValueMap, ...] = ()
+    across: Across | None = None

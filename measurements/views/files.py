@@ -63,7 +63,7 @@ def run_raw(request: HttpRequest, run_id: uuid.UUID) -> HttpResponseBase:
 def run_trace_csv(request: HttpRequest, run_id: uuid.UUID) -> HttpResponse:
     """The down-sampled trace as CSV; a gap is an empty cell."""
     run = _visible(request, run_id)
-    if run.trace is None:
+    if not run.trace:
         raise Http404
     response = HttpResponse(content_type="text/csv; charset=utf-8")
     response.headers["Content-Disposition"] = content_disposition_header(

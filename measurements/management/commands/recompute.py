@@ -25,6 +25,13 @@ def _numbers(run: Run) -> Numbers:
     }
 
 
+def _leaders_first(runs: Any) -> list[Any]:
+    """The runs to compute; those that others read come before the runs that read them."""
+    followed = {slug for kind in all_kinds() for slug in kind.follows}
+    found = list(runs.order_by("pk").values_list("pk", "kind"))
+    return [run_id for run_id, _ in sorted(found, key=lambda item: item[1] not in followed)]
+
+
 class Command(BaseCommand):
     """Compute runs again; what readers have seen stays in the history."""
 
@@ -40,7 +47,7 @@ class Command(BaseCommand):
 
     def handle(self, *args: Any, **options: Any) -> None:
         """Recompute and say how many values changed; fails when a run could not be computed."""
-        ids = list(self._chosen(options).order_by("pk").values_list("pk", flat=True))
+        ids = _leaders_first(self._chosen(options))
         changed, states = 0, dict.fromkeys((str(state) for state in Run.State.values), 0)
         for run_id in bar(ids, total=len(ids), what="Recomputing", unit="runs"):
             run = Run.objects.get(pk=run_id)

@@ -40,7 +40,7 @@ REFUSED: dict[str, tuple[list[tuple[int | None, str | None]], str]] = {
     "14": ([(1, "Power [mV]")], "mV is not a unit of input power"),
     "15": ([(1, "Power [W]")], "could each be input power"),
     "16": ([(None, None)], "zero bytes"),
-    "17": ([(None, None)], "no rows of numbers"),
+    "17": ([(None, None)], "no rows below"),
     "18": ([(3, "input_power_w"), (4, "input_power_w")], "too large"),
 }
 

@@ -7,7 +7,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from measurements.intake import layout, records, values
+from measurements.intake import layout, portions, records, values
 from measurements.intake.columns import Column, Reading
 from measurements.intake.tables import read_table
 
@@ -154,8 +154,8 @@ def test_a_bound_is_inclusive_after_conversion(file: Path) -> None:
     [
         ("", "empty"),
         ("\n \n", "blank lines only"),
-        ("time_s,input_power_w\n", "no rows of numbers below"),
-        ("time_s,input_power_w\nEnd of record\n", "no rows of numbers below"),
+        ("time_s,input_power_w\n", "no rows below"),
+        ("time_s,input_power_w\nEnd of record\n", "no rows below"),
         ("hello,world\n1,2\n", "‘input_power_w’"),
         ("time_s,note\n1,2\n", "No column for input power"),
     ],
@@ -313,7 +313,7 @@ def test_a_footer_a_quote_or_a_blank_line_at_the_seam_of_blocks_moves_no_row(
 def test_portions_of_text_are_joined_without_a_seam(
     file: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(values, "_ROWS_AT_ONCE", 3)
+    monkeypatch.setattr(portions, "_ROWS_AT_ONCE", 3)
     rows = "".join(f"12:00:{second:02d};{second}.000,5;x\n\n" for second in range(1, 10))
     reading = read(file, "Time;Power [mW];Note\n" + rows)
     found = table(reading)

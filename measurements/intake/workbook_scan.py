@@ -1,0 +1,206 @@
+"""A look through a workbook before anything of it is built in memory.
+
+A workbook is a zip of XML (ECMA-376, Office Open XML) that comes from outside. Two cells in
+far corners, an entity that names itself ten times over, or a megabyte that unpacks to a
+thousand can each take a server down. So every member is first streamed through a parser that
+keeps nothing: it refuses document types, counts bytes, rows and cells, and notes what a reader
+of values would pass over in silence, merged cells and formulas that were never computed.
+"""
+
+from __future__ import annotations
+
+import re
+import zipfile
+import zlib
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from xml.parsers import expat
+
+MOST_MEMBERS = 500
+MOST_ROWS = 200_000
+MOST_COLUMNS = 256
+MOST_CELLS = 1_000_000
+MOST_PACKED_RATIO = 20
+# Below this a workbook may pack as well as it likes: a sheet of equal rows packs a hundredfold.
+UNPACKED_ANYWAY = 16 << 20
+# Styles and the like are built in memory as a whole by whoever reads them.
+LARGEST_OTHER_PART = 16 << 20
+
+_CHUNK_BYTES = 1 << 16
+_STREAMED = ("xl/worksheets/", "xl/sharedStrings.xml", "xl/media/")
+_COLUMN = re.compile(r"[A-Za-z]+")
+
+
+class WorkbookError(Exception):
+    """The workbook, or a worksheet of it, cannot be used; the message says why and what to do."""
+
+
+@dataclass(slots=True)
+class SheetFacts:
+    """What the scan noted of a worksheet's part: the first of each, "" where there is none."""
+
+    merged: str = ""
+    uncomputed: str = ""
+
+
+@dataclass(slots=True)
+class _Totals:
+    """Counts over the whole workbook."""
+
+    unpacked: int = 0
+    cells: int = 0
+
+
+def scan(archive: zipfile.ZipFile, *, most_bytes: int) -> Mapping[str, SheetFacts]:
+    """Stream every member; part name → facts, for those that are worksheets.
+
+    `most_bytes` [byte] is how much the workbook may unpack to. Raises `WorkbookError`.
+    """
+    members = [member for member in archive.infolist() if not member.is_dir()]
+    if len(members) > MOST_MEMBERS:
+        raise WorkbookError(
+            f"The workbook holds {len(members):,} parts; {MOST_MEMBERS} are taken. "
+            "Keep only the worksheets of this bench."
+        )
+    packed = sum(member.compress_size for member in members)
+    limit = min(most_bytes, max(MOST_PACKED_RATIO * packed, UNPACKED_ANYWAY))
+    totals = _Totals()
+    facts: dict[str, SheetFacts] = {}
+    for member in members:
+        if member.flag_bits & 0x1:
+            raise WorkbookError("The workbook is encrypted. Save it without a password.")
+        scanned = _Part(totals)
+        try:
+            with archive.open(member) as part:
+                size = 0
+                while chunk := part.read(_CHUNK_BYTES):
+                    size += len(chunk)
+                    totals.unpacked += len(chunk)
+                    if totals.unpacked > limit:
+                        raise WorkbookError(
+                            f"The workbook unpacks to more than {limit >> 20} MiB, which no "
+                            "sheet of a bench does. Send long logs as files of their own."
+                        )
+                    if size > LARGEST_OTHER_PART and not member.filename.startswith(_STREAMED):
+                        raise WorkbookError(
+                            f"The part “{member.filename}” of the workbook is larger than "
+                            f"{LARGEST_OTHER_PART >> 20} MiB. Copy the cells into a new workbook."
+                        )
+                    scanned.feed(chunk)
+        except (zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError, OSError) as error:
+            raise WorkbookError(
+                f"The workbook is damaged: “{member.filename}” cannot be unpacked ({error}). "
+                "Save it again."
+            ) from error
+        if scanned.fault and member.filename.endswith((".xml", ".rels")):
+            raise WorkbookError(
+                f"The workbook is damaged: “{member.filename}” is not well formed "
+                f"({scanned.fault}). Save it again."
+            )
+        if scanned.is_worksheet:
+            facts[member.filename] = scanned.facts
+    return facts
+
+
+@dataclass(slots=True)
+class _Part:
+    """One member on its way through the parser. What is no XML ends with a `fault`."""
+
+    totals: _Totals
+    facts: SheetFacts = field(default_factory=SheetFacts)
+    is_worksheet: bool = False
+    fault: str = ""
+    _row: int = 0
+    _column: int = 0
+    _in_cell: bool = False
+    _place: str = ""
+    _has_formula: bool = False
+    _has_value: bool = False
+    _parser: expat.XMLParserType = field(init=False)
+
+    def __post_init__(self) -> None:
+        self._parser = expat.ParserCreate(namespace_separator=" ")
+        self._parser.StartDoctypeDeclHandler = self._doctype
+        self._parser.StartElementHandler = self._root
+
+    def feed(self, chunk: bytes) -> None:
+        """Take more bytes. Raises `WorkbookError`."""
+        if self.fault:
+            return
+        try:
+            self._parser.Parse(chunk, False)
+        except expat.ExpatError as error:
+            self.fault = str(error)
+
+    def _doctype(self, *_: object) -> None:
+        raise WorkbookError(
+            "The workbook holds a document type declaration, which no spreadsheet program "
+            "writes. Copy the cells into a new workbook."
+        )
+
+    def _root(self, name: str, _: dict[str, str]) -> None:
+        self.is_worksheet = name.rpartition(" ")[2] == "worksheet"
+        self._parser.StartElementHandler = self._start if self.is_worksheet else None
+        self._parser.EndElementHandler = self._end if self.is_worksheet else None
+
+    def _start(self, name: str, attributes: dict[str, str]) -> None:
+        local = name.rpartition(" ")[2]
+        if local == "c":
+            self._begin_cell(attributes.get("r", ""))
+        elif local == "row":
+            self._row, self._column = _row_number(attributes.get("r"), self._row + 1), 0
+            self._bound()
+        elif local == "f":
+            self._has_formula = self._in_cell
+        elif local == "v" and self._has_formula:
+            self._parser.CharacterDataHandler = self._value
+        elif local == "mergeCell" and not self.facts.merged:
+            self.facts.merged = attributes.get("ref", "")[:32] or "somewhere"
+
+    def _end(self, name: str) -> None:
+        local = name.rpartition(" ")[2]
+        if local == "v":
+            self._parser.CharacterDataHandler = None
+        elif local == "c":
+            if self._has_formula and not self._has_value and not self.facts.uncomputed:
+                self.facts.uncomputed = self._place
+            self._in_cell = self._has_formula = self._has_value = False
+
+    def _value(self, _: str) -> None:
+        self._has_value = True
+
+    def _begin_cell(self, reference: str) -> None:
+        self._in_cell = True
+        self._column += 1
+        if found := _COLUMN.match(reference):
+            self._column = 0
+            for letter in found[0].upper()[:4]:
+                self._column = 26 * self._column + ord(letter) - ord("A") + 1
+        self._place = reference[:32] or f"row {self._row}"
+        self.totals.cells += 1
+        self._bound()
+
+    def _bound(self) -> None:
+        if self._row > MOST_ROWS or self._column > MOST_COLUMNS or self.totals.cells > MOST_CELLS:
+            raise WorkbookError(
+                f"The workbook is too large: a worksheet may have {MOST_ROWS:,} rows and "
+                f"{MOST_COLUMNS} columns, all of them together {MOST_CELLS:,} cells. Delete cells "
+                "that were only formatted, and send long logs as files of their own."
+            )
+
+
+def _row_number(text: str | None, following: int) -> int:
+    """The number of a row as readers understand it, who take ``1e6`` for a million too."""
+    if text is None:
+        return following
+    try:
+        return int(text)
+    except ValueError:
+        pass
+    try:
+        return int(float(text))
+    except (ValueError, OverflowError) as error:
+        raise WorkbookError(
+            f"The workbook is damaged: a row of a worksheet has the number “{text[:32]}”. "
+            "Save it again."
+        ) from error
