@@ -39,12 +39,12 @@ from comparisons.serializers import (
 from measurements.kinds import all_metrics
 from measurements.kinds.base import Metric
 from measurements.models import Value
-from measurements.serializers import EmptyBody, metric_json
+from measurements.serializers import LOADS, EmptyBody, metric_json
 
 CONDITION_PARAMETERS = {
     "line": one_of("high", "low"),
     "output_v": number(above=0, maximum=1000),
-    "load": one_of("none", "full"),
+    "load": one_of(*LOADS),
     "device": text,
     "sensor": text,
     "port": text,

@@ -16,6 +16,7 @@ from comparisons.queries.rankings import RankedRow
 from comparisons.queries.tables import as_frozen, comparison_table
 from comparisons.ranking import Spread
 from measurements.kinds import all_metrics
+from measurements.serializers import LOADS
 
 
 class ConditionsBody(Body):
@@ -23,7 +24,7 @@ class ConditionsBody(Body):
 
     line = WordField(choices=["high", "low"], required=False)
     output_v = NumberField(above=0, maximum=1000, required=False)
-    load = WordField(choices=["none", "full"], required=False)
+    load = WordField(choices=list(LOADS), required=False)
     device = TextField(max_length=100, required=False)
     sensor = TextField(max_length=60, required=False)
     port = TextField(max_length=20, required=False)

@@ -33,6 +33,7 @@ from measurements.metrics.limits import limits_for
 from measurements.models import Instrument, Run
 from measurements.processing import TRACE_POINTS
 from measurements.serializers import (
+    LOADS,
     EmptyBody,
     InstrumentBody,
     WithdrawBody,
@@ -49,6 +50,7 @@ FORM_ALLOWANCE_BYTES = 2**20
 MAX_IDEMPOTENCY_KEY = 200
 
 LINE = one_of("high", "low")
+LOAD = one_of(*LOADS)
 OUTPUT_V = number(above=0, maximum=1000)
 
 
@@ -303,7 +305,7 @@ class ValueList(ApiView):
         "metric": one_of(*all_metrics()),
         "line": LINE,
         "output_v": OUTPUT_V,
-        "load": one_of("none", "full"),
+        "load": LOAD,
         "device": text,
         "sensor": text,
         "adapter": text,

@@ -45,6 +45,8 @@ from measurements.models import Flag, Run, RunEvent, Value, Verdict, line_of
 # A scan gives this for every port that it looked at, whatever the port offers.
 PROFILE_COUNT = "profile-count"
 
+_LOADS = {"none": "no load", "full": "full load"}
+
 
 def raw_store() -> RawStore:
     """The store of raw files that the settings name."""
@@ -372,7 +374,7 @@ def condition_in_words(condition: Condition) -> str:
     if condition.output_v is not None:
         words.append(f"{condition.output_v:g} V output")
     if condition.load:
-        words.append("no load" if condition.load == "none" else "full load")
+        words.append(_LOADS.get(condition.load, f"at {condition.load}"))
     if condition.load_percent is not None:
         words.append(f"{condition.load_percent:g} % load")
     words += [part for part in (condition.device, condition.port, condition.sensor) if part]

@@ -10,9 +10,13 @@ from rest_framework import serializers
 from catalog.rest.fields import Body, NumberField, TextField, WordField
 from measurements.kinds import all_metrics
 from measurements.kinds.base import Metric
+from measurements.metrics.equal_power import EQUAL_POWERS_W
 from measurements.models import Instrument, Run, Value, Verdict
 from measurements.queries import PortCapability, method_of, values_of
 from measurements.standards.sources import SOURCES
+
+LOADS = ("none", "full", *(f"{power:g} W" for power in EQUAL_POWERS_W))
+"""Loads that a condition may name: none, full, or the output power that something holds at."""
 
 
 class InstrumentBody(Body):

@@ -27,6 +27,9 @@ SHORT_TITLES = {
 }
 COUNTS = ("no-load-power", "average-efficiency")
 
+# At its lowest voltage an adaptive supply may be judged by steps of current instead.
+STANDS_FOR = {"adaptive-efficiency": "average-efficiency"}
+
 
 @dataclass(frozen=True, slots=True)
 class Band:
@@ -56,11 +59,11 @@ def bands(
     """
     ids = [adapter.pk for adapter in adapters]
     standing = standing_values(viewer=viewer, as_of=as_of).filter(
-        adapter__in=ids, metric__in=COUNTS, apart=""
+        adapter__in=ids, metric__in=(*COUNTS, *STANDS_FOR), apart=""
     )
     rows = (
         Verdict.objects.filter(
-            quantity__in=COUNTS,
+            quantity__in=(*COUNTS, *STANDS_FOR),
             run__values__in=standing,
             run__values__metric=F("quantity"),
             run__values__condition_key=F("condition_key"),
@@ -70,7 +73,7 @@ def bands(
     )
     outcomes: dict[int, dict[tuple[str, str, str], set[str]]] = {}
     for adapter_id, scheme, quantity, line, outcome in rows:
-        key = (scheme, quantity, line)
+        key = (scheme, STANDS_FOR.get(quantity, quantity), line)
         outcomes.setdefault(adapter_id, {}).setdefault(key, set()).add(outcome)
     return {
         adapter_id: band

@@ -8,11 +8,13 @@ from dataclasses import dataclass
 from comparisons.queries.bands import SHORT_TITLES, TIERS
 from comparisons.queries.placements import Placement
 from measurements.models import Verdict
+from measurements.standards import usb_pd_output_tolerance
 
 # Short names of the schemes, as they fit beside a value; in the order in which they are shown.
 SCHEME_WORDS = {
     **{scheme: SHORT_TITLES[scheme] for scheme, _ in reversed(TIERS)},
     "iec-62368-1": "IEC 62368-1 touch",
+    usb_pd_output_tolerance.KEY: "USB PD ± 5 %",
 }
 
 # Headroom is what is left to the touch limit: the verdicts on the sensors decide, and the

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import Literal
+
+from scipy.special import ndtr, stdtrit
 
 COVERAGE_FACTOR = 2.0
 
@@ -87,3 +90,39 @@ def decide(
     elif margin < -expanded:
         outcome = "fail"
     return Decision(outcome=outcome, margin=margin, expanded_uncertainty=expanded)
+
+
+def coverage_factor(degrees_of_freedom: float) -> float:
+    """The factor k for as much coverage as k = 2 has with infinitely many degrees of freedom.
+
+    Parameters
+    ----------
+    degrees_of_freedom : float
+        Effective degrees of freedom of the standard uncertainty, at least 1; cut down to a
+        whole number before it is used. [-]
+
+    Returns
+    -------
+    factor : float
+        The quantile of the t distribution for 95.45 %. [-]
+
+    Raises
+    ------
+    ValueError
+        If there is less than one degree of freedom.
+
+    References
+    ----------
+    .. [1] `jcgm-100`, 2008, G.4 and Table G.2.
+
+    Examples
+    --------
+    >>> round(coverage_factor(4), 2)
+    2.87
+    """
+    if not degrees_of_freedom >= 1:
+        raise ValueError(f"There must be at least 1 degree of freedom, not {degrees_of_freedom}.")
+    share = float(ndtr(COVERAGE_FACTOR))
+    if math.isinf(degrees_of_freedom):
+        return COVERAGE_FACTOR
+    return float(stdtrit(math.floor(degrees_of_freedom), share))

@@ -6,9 +6,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.interpolate import PchipInterpolator
 
 from measurements.metrics import FloatArray
+from measurements.metrics.between import mean_by_load, monotone_between
 from measurements.metrics.uncertainty import standard_error
 
 AVERAGED_LOADS = (25.0, 50.0, 75.0, 100.0)
@@ -39,32 +39,6 @@ class LoadState:
     interpolated: bool
     scatter_percent: float
     scatter_w: float
-
-
-def corrected_voltage(
-    voltage: FloatArray, *, current: FloatArray, lead_resistance: float
-) -> FloatArray:
-    """Output voltage at the receptacle from a reading at the far end of a lead.
-
-    Parameters
-    ----------
-    voltage : ndarray of float
-        Voltage at the meter. [V]
-    current : ndarray of float
-        Current through the lead. [A]
-    lead_resistance : float
-        Resistance of the lead, there and back. [Ω]
-
-    Returns
-    -------
-    voltage : ndarray of float
-        V + I · R. [V]
-
-    References
-    ----------
-    .. [1] `common-practice`, Ohm's law.
-    """
-    return np.asarray(voltage + current * lead_resistance, dtype=np.float64)
 
 
 def efficiency(input_power: FloatArray, *, output_power: FloatArray) -> FloatArray:
@@ -133,6 +107,36 @@ def nominal_load(output_current: FloatArray, *, full_load_current: float) -> Flo
     return load
 
 
+def mean_state(input_power: FloatArray, *, output_power: FloatArray) -> LoadState:
+    """State of repeated points of one load: the means of their efficiencies and losses.
+
+    Parameters
+    ----------
+    input_power : ndarray of float
+        Active input power, above zero; one point or more. [W]
+    output_power : ndarray of float
+        Output power. [W]
+
+    Returns
+    -------
+    state : LoadState
+        Efficiency [%] and loss [W] with their scatter.
+
+    References
+    ----------
+    .. [1] `jcgm-100`, 2008, 4.2.3, for the scatter.
+    """
+    efficiencies = efficiency(input_power, output_power=output_power)
+    losses = input_power - output_power
+    return LoadState(
+        efficiency_percent=float(np.mean(efficiencies)),
+        loss_w=float(np.mean(losses)),
+        interpolated=False,
+        scatter_percent=standard_error(efficiencies),
+        scatter_w=standard_error(losses),
+    )
+
+
 def state_at_load(
     load_percent: float,
     *,
@@ -186,28 +190,20 @@ def state_at_load(
     output_power = output_voltage * output_current
     counting = nominal == load_percent
     if np.any(counting):
-        efficiencies = efficiency(input_power[counting], output_power=output_power[counting])
-        losses = input_power[counting] - output_power[counting]
-        return LoadState(
-            efficiency_percent=float(np.mean(efficiencies)),
-            loss_w=float(np.mean(losses)),
-            interpolated=False,
-            scatter_percent=standard_error(efficiencies),
-            scatter_w=standard_error(losses),
-        )
+        return mean_state(input_power[counting], output_power=output_power[counting])
     if not np.min(nominal) < load_percent < np.max(nominal):
         return None
     current = full_load_current * load_percent / 100
-    voltage = _interpolate(
+    voltage = monotone_between(
         current,
-        x=_mean_by(nominal, values=output_current),
-        y=_mean_by(nominal, values=output_voltage),
+        x=mean_by_load(nominal, values=output_current),
+        y=mean_by_load(nominal, values=output_voltage),
     )
     power = current * voltage
-    loss = _interpolate(
+    loss = monotone_between(
         power,
-        x=_mean_by(nominal, values=output_power),
-        y=_mean_by(nominal, values=input_power - output_power),
+        x=mean_by_load(nominal, values=output_power),
+        y=mean_by_load(nominal, values=input_power - output_power),
     )
     return LoadState(
         efficiency_percent=100.0 * power / (power + loss),
@@ -224,7 +220,8 @@ def average_efficiency(states: Sequence[LoadState]) -> float:
     Parameters
     ----------
     states : sequence of LoadState
-        The states at 25, 50, 75 and 100 % load. [-]
+        The states at 25, 50, 75 and 100 % load, or at the four steps in ampere that take
+        their place. [-]
 
     Returns
     -------
@@ -236,73 +233,3 @@ def average_efficiency(states: Sequence[LoadState]) -> float:
     .. [1] `us-doe-appendix-z`, section 5, average active-mode efficiency.
     """
     return float(np.mean([state.efficiency_percent for state in states]))
-
-
-def output_deviation(output_voltage: FloatArray, *, nominal_voltage: float) -> float:
-    """Largest distance of the output voltage from its nominal value.
-
-    Parameters
-    ----------
-    output_voltage : ndarray of float
-        Measured voltages. [V]
-    nominal_voltage : float
-        Nominal voltage. [V]
-
-    Returns
-    -------
-    deviation : float
-        100 · max \\|V − V_nominal\\| / V_nominal. [%]
-
-    References
-    ----------
-    .. [1] `common-practice`.
-    """
-    return float(np.max(np.abs(output_voltage - nominal_voltage)) / nominal_voltage * 100)
-
-
-def load_regulation(
-    output_voltage: FloatArray, *, nominal: FloatArray, nominal_voltage: float
-) -> float:
-    """Fall of the output voltage from the lowest to the highest load.
-
-    Parameters
-    ----------
-    output_voltage : ndarray of float
-        Measured voltages. [V]
-    nominal : ndarray of float
-        Nominal load of every point, from `nominal_load`. [%]
-    nominal_voltage : float
-        Nominal voltage. [V]
-
-    Returns
-    -------
-    regulation : float
-        100 · (V_lowest − V_highest) / V_nominal, repeated points averaged; negative when
-        the voltage rises with load, as with cable compensation; 0 for one load. [%]
-
-    References
-    ----------
-    .. [1] `common-practice`.
-    """
-    at_lowest = np.mean(output_voltage[nominal == np.min(nominal)])
-    at_highest = np.mean(output_voltage[nominal == np.max(nominal)])
-    return float((at_lowest - at_highest) / nominal_voltage * 100)
-
-
-def _mean_by(nominal: FloatArray, *, values: FloatArray) -> FloatArray:
-    """Mean of the values of each nominal load, in rising order of load."""
-    return np.array([np.mean(values[nominal == load]) for load in np.unique(nominal)])
-
-
-def _interpolate(at: float, *, x: FloatArray, y: FloatArray) -> float:
-    """PCHIP through the points; equal abscissas, which it cannot take, are averaged.
-
-    Output power can fall with rising current while a supply limits, hence the sorting.
-    """
-    distinct = np.unique(x)
-    means = np.array([np.mean(y[x == abscissa]) for abscissa in distinct])
-    if len(distinct) == 1:
-        return float(means[0])
-    # Between two loads of a limiting supply the power can top both by a little: no extrapolation.
-    within = np.clip(at, distinct[0], distinct[-1])
-    return float(PchipInterpolator(distinct, means)(within))

@@ -1,11 +1,13 @@
 """Commission Regulation (EU) 2019/1782, Annex II, applied since 2020-04-01, up to 250 W.
 
-Read in the retained United Kingdom copy. The no-load limit of an adaptive supply was read in the
+Read in the retained United Kingdom copy. The no-load limit of an adaptive supply, and that the
+United States method for adaptive supplies is acceptable as an example, were read in the
 Commission's list of questions on the regulation.
 """
 
 from __future__ import annotations
 
+from measurements.standards import us_doe_appendix_z_2022 as appendix_z
 from measurements.standards.iec_62301_2011 import METHOD_230_V
 from measurements.standards.rows import Curve, LimitRow, Scheme
 
@@ -23,6 +25,7 @@ EU_2019_1782 = Scheme(
     lowest_power_w=0.0,
     highest_power_w=250.0,
     method=METHOD_230_V,
+    adaptive_method=appendix_z.SOURCE,
     rows=(
         LimitRow(
             "no-load-power",

@@ -19,6 +19,8 @@ HELD = "over 1 min"
 HELD_BRIEFLY = "10 s to 1 min"
 TOUCHED = "1 s to 10 s"
 NOT_TOUCHED = "under 1 s"
+CONTACTS = (HELD, HELD_BRIEFLY, TOUCHED, NOT_TOUCHED)
+"""Every duration of contact, longest first, as the rows of the table stand."""
 
 # A plug-in adapter is gripped for a few seconds when it is unplugged. Which row applies is a
 # judgement; this one is stated wherever a verdict is shown.

@@ -67,7 +67,11 @@ class Method:
 
 @dataclass(frozen=True, slots=True)
 class Scheme:
-    """A published set of limits and the rated powers [W] that it covers, ends included."""
+    """A published set of limits and the rated powers [W] that it covers, ends included.
+
+    `adaptive_method` is the source of the way in which a supply of negotiated voltage is loaded,
+    "" where the scheme has none of its own.
+    """
 
     key: str
     title: str
@@ -76,6 +80,7 @@ class Scheme:
     highest_power_w: float
     method: Method
     rows: tuple[LimitRow, ...]
+    adaptive_method: str = ""
 
 
 @dataclass(frozen=True, slots=True)

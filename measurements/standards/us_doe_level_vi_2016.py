@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from math import inf
 
+from measurements.standards import us_doe_appendix_z_2022 as appendix_z
 from measurements.standards.rows import Curve, LimitRow, Method, Scheme
 
 _CLAUSE = "10 CFR 430.32(w)"
@@ -23,7 +24,7 @@ METHOD = Method(
     mains_tolerance_percent=1.0,
     ambient_c=20.0,
     ambient_tolerance_k=5.0,
-    source="us-doe-appendix-z",
+    source=appendix_z.SOURCE,
     warm_up_min=30.0,
 )
 
@@ -34,6 +35,7 @@ LEVEL_VI = Scheme(
     lowest_power_w=0.0,
     highest_power_w=inf,
     method=METHOD,
+    adaptive_method=appendix_z.SOURCE,
     rows=(
         LimitRow(
             "no-load-power",

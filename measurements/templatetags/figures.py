@@ -14,6 +14,7 @@ from measurements.kinds.base import Condition
 from measurements.metrics.decision import COVERAGE_FACTOR
 from measurements.metrics.limits import SCHEMES
 from measurements.standards import iec_62368_1_2018 as touch
+from measurements.standards import usb_pd_output_tolerance
 from measurements.standards.sources import SOURCES
 
 register = template.Library()
@@ -83,5 +84,6 @@ def _scheme_titles() -> Mapping[str, str]:
     return {
         **{source.key: source.title for source in SOURCES.values()},
         touch.KEY: touch.TITLE,
+        usb_pd_output_tolerance.KEY: usb_pd_output_tolerance.TITLE,
         **{scheme.key: scheme.title for scheme in SCHEMES},
     }

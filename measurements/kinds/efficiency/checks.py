@@ -8,9 +8,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from measurements.intake.columns import FloatArray, Problem, Table
+from measurements.kinds.advertised import advertised_current
 from measurements.kinds.base import Setup
-from measurements.kinds.efficiency.outputs import advertised_current, lead_resistance
-from measurements.metrics.efficiency import corrected_voltage, nominal_load
+from measurements.kinds.efficiency.leads import Lead, lead_of
+from measurements.metrics.efficiency import nominal_load
+from measurements.metrics.output_voltage import corrected_voltage
 
 _REQUIRED = ("output_nominal_v", "input_power_w", "output_voltage_v", "output_current_a")
 
@@ -20,6 +22,9 @@ _MOST_OUTPUTS = 200
 
 # Ten times the advertised current is not an overload but amperes for milliamperes.
 _CURRENT_SLIP = 10.0
+
+# Below a milliampere no output of a power adapter is under load.
+_LEAST_CURRENT_A = 0.001
 
 # A voltage this far from its nominal value is a row of another output or a wrong unit: USB
 # Power Delivery allows ±5 %, and the whole programmable range has its own nominal value.
@@ -33,18 +38,28 @@ def check(table: Table, setup: Setup) -> tuple[Problem, ...]:
     unreadable = tuple(_unreadable(table))
     if unreadable:
         return unreadable
-    resistance = lead_resistance(setup)
-    if not (np.isfinite(resistance) and resistance >= 0):
-        return (
-            Problem(
-                f"A lead resistance of {resistance:g} Ω is not possible; "
-                "give the loop resistance in Ω, or leave the field empty.",
-                column="lead_resistance_ohm",
-            ),
-        )
-    problems = tuple(_impossible(table))
+    lead = lead_of(setup)
     # A wrong sign makes the efficiency wrong too; one message for one slip is enough.
-    return problems or (*_energy_gained(table, resistance), *_load(table, setup))
+    return (
+        tuple(_impossible_lead(lead))
+        or tuple(_impossible(table))
+        or (*_energy_gained(table, lead.resistance_ohm), *_load(table, setup))
+    )
+
+
+def _impossible_lead(lead: Lead) -> Iterator[Problem]:
+    if not (np.isfinite(lead.resistance_ohm) and lead.resistance_ohm >= 0):
+        yield Problem(
+            f"A lead resistance of {lead.resistance_ohm:g} Ω is not possible; "
+            "give the loop resistance in Ω, or leave the field empty.",
+            column="lead_resistance_ohm",
+        )
+    if not 0 <= lead.accuracy_percent <= 100:
+        yield Problem(
+            f"An accuracy of {lead.accuracy_percent:g} % of the lead resistance is not possible; "
+            "give a number from 0 to 100, or leave the field empty.",
+            column="lead_accuracy_percent",
+        )
 
 
 def _unreadable(table: Table) -> Iterator[Problem]:
@@ -123,7 +138,10 @@ def _load(table: Table, setup: Setup) -> Iterator[Problem]:
     for voltage in voltages:
         largest = float(np.max(table["output_current_a"][nominal == voltage]))
         full_load = advertised_current(setup, voltage_v=float(voltage)) or largest
-        if full_load <= 0 or nominal_load(np.array([largest]), full_load_current=full_load) <= 0:
+        if (
+            full_load < _LEAST_CURRENT_A
+            or nominal_load(np.array([largest]), full_load_current=full_load) <= 0
+        ):
             yield Problem(
                 f"At {voltage:g} V no row carries an output current worth the name "
                 f"({largest:g} A at most); give at least one operating point under load, or "

@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from measurements.intake.columns import FloatArray, Table
-from measurements.kinds.base import Condition, Measured, Outcome, Setup
+from measurements.kinds.base import Condition, Details, Measured, Outcome, Setup
+from measurements.kinds.efficiency.adaptive import Ends, by_usb_steps, ends_of
 from measurements.kinds.efficiency.figure import plot_of, trace_of
+from measurements.kinds.efficiency.matrix import matrices_of
 from measurements.kinds.efficiency.outputs import Output, OutputResult, outputs_of
 from measurements.kinds.efficiency.remarks import remarks
 from measurements.kinds.efficiency.verdicts import verdicts_of
@@ -18,22 +21,20 @@ from measurements.metrics.efficiency import (
     NAMED_LOADS,
     LoadState,
     average_efficiency,
-    load_regulation,
-    output_deviation,
     state_at_load,
 )
-from measurements.metrics.uncertainty import (
-    propagate,
-    root_sum_square,
-    standard_error,
-)
+from measurements.metrics.equal_power import EQUAL_POWERS_W, state_at_power
+from measurements.metrics.output_voltage import load_regulation, output_deviation
+from measurements.metrics.uncertainty import propagate, root_sum_square, standard_error
 
 Readings = Mapping[str, FloatArray]
 
 
 def measure(table: Table, setup: Setup) -> Outcome:
     """Every value that the table supports; `check` must have found nothing."""
-    results = tuple(_result(output, setup) for output in outputs_of(table, setup))
+    outputs = outputs_of(table, setup)
+    ends = ends_of(setup, measured=(output.voltage_v for output in outputs))
+    results = tuple(_result(output, setup, ends=ends) for output in outputs)
     values = (
         *_extremes(results, line=setup.line),
         *(value for result in results for value in result.values),
@@ -41,23 +42,28 @@ def measure(table: Table, setup: Setup) -> Outcome:
     return Outcome(
         values=values,
         flags=remarks(table, setup, results=results),
-        verdicts=verdicts_of(results, setup),
+        verdicts=verdicts_of(results, setup, ends=ends),
         trace=trace_of(table, results=results),
         plot=plot_of(results),
+        details=Details(matrices=matrices_of(results)),
     )
 
 
-def _result(output: Output, setup: Setup) -> OutputResult:
+def _result(output: Output, setup: Setup, *, ends: Ends | None) -> OutputResult:
     states = {load: _state(output, output.values, load=load) for load in NAMED_LOADS}
     condition = Condition(line=setup.line, output_v=output.voltage_v)
+    average = _average("average-efficiency", output, condition=condition)
+    judged, usb_steps = _judged(output, average, ends=ends, condition=condition)
     values = [
-        *_average(output, states, condition=condition),
+        *average,
+        *judged,
         *_at_ten(output, states[10.0], condition=condition),
         *_full_load_loss(output, states[100.0], condition=condition),
         *_points(output, line=setup.line),
+        *_at_powers(output, line=setup.line),
         *_voltage_values(output, condition=condition),
     ]
-    return OutputResult(output=output, states=states, values=tuple(values))
+    return OutputResult(output=output, states=states, values=tuple(values), usb_steps=usb_steps)
 
 
 def _state(output: Output, readings: Readings, *, load: float) -> LoadState | None:
@@ -72,10 +78,13 @@ def _state(output: Output, readings: Readings, *, load: float) -> LoadState | No
 
 
 def _reached(output: Output, readings: Readings, *, load: float) -> LoadState:
+    return _present(_state(output, readings, load=load))
+
+
+def _present(state: LoadState | None) -> LoadState:
     """The state at a load that lies in the measured range, whatever the readings' errors."""
-    state = _state(output, readings, load=load)
     if state is None:
-        raise ValueError(f"{load:g} % load lies outside the measured range")
+        raise ValueError("The load lies outside the measured range.")
     return state
 
 
@@ -97,10 +106,9 @@ def _measured(
     )
 
 
-def _average(
-    output: Output, states: Mapping[float, LoadState | None], *, condition: Condition
-) -> list[Measured]:
-    reached = [state for load in AVERAGED_LOADS if (state := states[load]) is not None]
+def _average(metric: str, output: Output, *, condition: Condition) -> list[Measured]:
+    states = (_state(output, output.values, load=load) for load in AVERAGED_LOADS)
+    reached = [state for state in states if state is not None]
     if len(reached) < len(AVERAGED_LOADS):
         return []
 
@@ -110,11 +118,24 @@ def _average(
         )
 
     scatter = root_sum_square(state.scatter_percent for state in reached) / len(reached)
-    return [
-        _measured(
-            "average-efficiency", average, output=output, condition=condition, scatter=scatter
-        )
-    ]
+    return [_measured(metric, average, output=output, condition=condition, scatter=scatter)]
+
+
+def _judged(
+    output: Output, average: list[Measured], *, ends: Ends | None, condition: Condition
+) -> tuple[list[Measured], bool]:
+    """The efficiency by which an adaptive supply is judged, and whether by steps in ampere."""
+    metric = "adaptive-efficiency"
+    if ends is None or not ends.include(output.voltage_v):
+        return [], False
+    if not ends.ask_for_steps(output.voltage_v):
+        # One voltage has no highest and lowest.
+        several = len(ends.voltages) > 1
+        return [replace(item, metric=metric) for item in average if several], False
+    stepped = by_usb_steps(output)
+    if stepped is None:
+        return [], False
+    return _average(metric, stepped, condition=condition), True
 
 
 def _at_ten(output: Output, state: LoadState | None, *, condition: Condition) -> list[Measured]:
@@ -163,6 +184,36 @@ def _points(output: Output, *, line: str) -> list[Measured]:
                 output=output,
                 condition=Condition(line=line, output_v=output.voltage_v, load_percent=float(load)),
                 scatter=standard_error(output.efficiency(output.values)[rows]),
+            )
+        )
+    return values
+
+
+def _at_powers(output: Output, *, line: str) -> list[Measured]:
+    """The efficiency at every compared output power that lies in the measured range."""
+    values = []
+    read_power = output.power(output.values)
+    for power_w in EQUAL_POWERS_W:
+
+        def state_of(readings: Readings, power_w: float = power_w) -> LoadState | None:
+            return state_at_power(
+                power_w,
+                read_power=read_power,
+                nominal=output.nominal,
+                input_power=readings["input_power"],
+                output_power=output.power(readings),
+            )
+
+        state = state_of(output.values)
+        if state is None:
+            continue
+        values.append(
+            _measured(
+                "efficiency-at-power",
+                lambda readings: _present(state_of(readings)).efficiency_percent,
+                output=output,
+                condition=Condition(line=line, output_v=output.voltage_v, load=f"{power_w:g} W"),
+                scatter=state.scatter_percent,
             )
         )
     return values

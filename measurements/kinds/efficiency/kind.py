@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from measurements.intake.columns import Column
-from measurements.kinds.base import Field, Kind, Metric
+from measurements.kinds.base import Field, Kind, Metric, ValueMap
 from measurements.kinds.efficiency.checks import check
 from measurements.kinds.efficiency.compute import measure
+from measurements.kinds.efficiency.plan import plan
 
 COLUMNS = (
     Column(
@@ -69,6 +70,14 @@ FIELDS = (
         minimum=0.0,
         maximum=10.0,
     ),
+    Field(
+        name="lead_accuracy_percent",
+        title="Accuracy of the lead resistance",
+        help="How well that resistance is known, ± % of it; 10 % when left empty.",
+        unit="%",
+        minimum=0.0,
+        maximum=100.0,
+    ),
 )
 
 _HUNDRED = (
@@ -89,6 +98,24 @@ METRICS = (
         formula="(η25 + η50 + η75 + η100) / 4, η = 100 · V_out · I_out / P_in",
         source="us-doe-appendix-z",
         decimals=2,
+        method="1.1",
+    ),
+    Metric(
+        key="adaptive-efficiency",
+        title="Average efficiency of an adaptive supply",
+        unit="%",
+        better="higher",
+        condition=("line", "output_v"),
+        definition=(
+            "What the test method for supplies of negotiated voltage looks at: the average "
+            "efficiency at the highest and at the lowest output voltage, each for itself. At 5 V, "
+            "where that is the lowest voltage of a USB-C port, it is the mean of the efficiencies "
+            "at 2, 1.5, 1 and 0.5 A, given only when all four were measured (within ±0.04 A); "
+            "elsewhere it equals the average efficiency."
+        ),
+        formula="(η1 + η2 + η3 + η4) / 4 at 2, 1.5, 1 and 0.5 A, or at 100, 75, 50 and 25 %",
+        source="us-doe-appendix-z",
+        decimals=2,
     ),
     Metric(
         key="efficiency-at-10",
@@ -100,6 +127,7 @@ METRICS = (
         formula="100 · V_out · I_out / P_in at 10 % of the full-load current",
         source="eu-coc-v5",
         decimals=2,
+        method="1.1",
     ),
     Metric(
         key="lowest-efficiency",
@@ -113,6 +141,7 @@ METRICS = (
         formula="min (100 · V_out · I_out / P_in)",
         source="common-practice",
         decimals=2,
+        method="1.1",
     ),
     Metric(
         key="highest-efficiency",
@@ -126,6 +155,7 @@ METRICS = (
         formula="max (100 · V_out · I_out / P_in)",
         source="common-practice",
         decimals=2,
+        method="1.1",
     ),
     Metric(
         key="full-load-loss",
@@ -137,6 +167,7 @@ METRICS = (
         formula="P_in − V_out · I_out at the full-load current",
         source="common-practice",
         decimals=2,
+        method="1.1",
     ),
     Metric(
         key="efficiency",
@@ -152,7 +183,24 @@ METRICS = (
         formula="100 · V_out · I_out / P_in",
         source="us-doe-appendix-z",
         decimals=2,
+        method="1.1",
         ranked=False,
+    ),
+    Metric(
+        key="efficiency-at-power",
+        title="Efficiency at equal power",
+        unit="%",
+        better="higher",
+        condition=("line", "output_v", "load"),
+        definition=(
+            "Efficiency at an output power of 15, 30, 45, 65 or 100 W, to compare adapters of "
+            "different ratings at the same work. A point counts within ±2 % of the power, repeated "
+            "points are averaged; otherwise the loss is interpolated over output power between "
+            "measured neighbours. Nothing is extrapolated."
+        ),
+        formula="100 · P / (P + P_loss(P))",
+        source="common-practice",
+        decimals=2,
     ),
     Metric(
         key="output-deviation",
@@ -164,6 +212,7 @@ METRICS = (
         formula="100 · max |V_out − V_nominal| / V_nominal",
         source="common-practice",
         decimals=2,
+        method="1.1",
     ),
     Metric(
         key="load-regulation",
@@ -179,6 +228,7 @@ METRICS = (
         formula="100 · (V_lowest load − V_highest load) / V_nominal",
         source="common-practice",
         decimals=2,
+        method="1.1",
     ),
 )
 
@@ -206,4 +256,14 @@ KIND = Kind(
     quantities=("input_power", "output_voltage", "output_current"),
     cautions=CAUTIONS,
     fields=FIELDS,
+    plan=plan,
+    follows=("port-scan",),
+    maps=(
+        ValueMap(
+            "Efficiency by output voltage and load",
+            metrics=("efficiency",),
+            rows="output_v",
+            columns="load_percent",
+        ),
+    ),
 )

@@ -9,8 +9,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from measurements.intake.columns import FloatArray, IntArray, Table
-from measurements.kinds.base import AdvertisedOutput, Measured, Setup
-from measurements.metrics.efficiency import LoadState, corrected_voltage, efficiency, nominal_load
+from measurements.kinds.advertised import advertised_current
+from measurements.kinds.base import Measured, Setup
+from measurements.kinds.efficiency.leads import RESISTANCE, Lead, lead_of
+from measurements.metrics.efficiency import LoadState, efficiency, nominal_load
+from measurements.metrics.output_voltage import corrected_voltage
 from measurements.metrics.uncertainty import ErrorSource, accuracy_uncertainty
 
 # Instrument quantity → the column that it reads.
@@ -20,16 +23,13 @@ MEASURED_COLUMNS = {
     "output_current": "output_current_a",
 }
 
-# Advertised voltages come in steps of 50 mV at the finest (USB Power Delivery data objects).
-_SAME_VOLTAGE_V = 0.025
-
 
 @dataclass(frozen=True, slots=True)
 class Output:
     """One output voltage of the run.
 
-    `values` holds the readings of its rows, quantity → [W], [V], [A], sorted by current;
-    `sources` the errors of the instruments over the same rows. `nominal` is the load [%] that
+    `values` holds the readings of its rows, quantity → [W], [V], [A], sorted by current, and
+    the lead's resistance [Ω]; `sources` their errors. `nominal` is the load [%] that
     each row stands for, `full_load_a` the current [A] at 100 %; `assumed` says that it is the
     largest measured one because none is advertised.
     """
@@ -38,7 +38,6 @@ class Output:
     rows: IntArray
     values: Mapping[str, FloatArray]
     sources: tuple[ErrorSource, ...]
-    lead_resistance_ohm: float
     full_load_a: float
     assumed: bool
     nominal: FloatArray
@@ -58,7 +57,7 @@ class Output:
         return corrected_voltage(
             values["output_voltage"],
             current=values["output_current"],
-            lead_resistance=self.lead_resistance_ohm,
+            lead_resistance=float(values[RESISTANCE][0]),
         )
 
     def power(self, values: Mapping[str, FloatArray]) -> FloatArray:
@@ -72,21 +71,19 @@ class Output:
 
 @dataclass(frozen=True, slots=True)
 class OutputResult:
-    """What one output gave: load [%] → state, None where not reached, and its values."""
+    """What one output gave: load [%] → state, None where not reached, and its values.
+
+    `usb_steps` says that its adaptive efficiency is that of 2, 1.5, 1 and 0.5 A.
+    """
 
     output: Output
     states: Mapping[float, LoadState | None]
     values: tuple[Measured, ...]
+    usb_steps: bool = False
 
     def value_of(self, metric: str) -> Measured | None:
         """The output's value of a metric that it has once, or None."""
         return next((value for value in self.values if value.metric == metric), None)
-
-
-def lead_resistance(setup: Setup) -> float:
-    """Resistance [Ω] of the lead to the voltmeter, 0 when the form gives none."""
-    given = setup.fields.get("lead_resistance_ohm")
-    return 0.0 if given is None else float(given)
 
 
 def outputs_of(table: Table, setup: Setup) -> tuple[Output, ...]:
@@ -99,38 +96,17 @@ def outputs_of(table: Table, setup: Setup) -> tuple[Output, ...]:
     )
 
 
-def advertised_outputs(setup: Setup) -> tuple[AdvertisedOutput, ...]:
-    """What the maker states for the port under test, or for all ports when none is given."""
-    if setup.port is None:
-        return setup.adapter.advertised
-    return tuple(item for item in setup.adapter.advertised if item.port in ("", setup.port.label))
-
-
-def advertised_current(setup: Setup, *, voltage_v: float) -> float | None:
-    """Highest advertised current [A] at a voltage [V], or None.
-
-    What is stated for the port itself goes before what is stated for any port.
-    """
-    at_voltage = [
-        item
-        for item in advertised_outputs(setup)
-        if abs(item.voltage_v - voltage_v) <= _SAME_VOLTAGE_V and item.current_a > 0
-    ]
-    own = [item for item in at_voltage if setup.port is not None and item.port]
-    return max((item.current_a for item in own or at_voltage), default=None)
-
-
 def _output(table: Table, setup: Setup, *, voltage_v: float, rows: IntArray) -> Output:
     by_current = rows[np.argsort(table["output_current_a"][rows], kind="stable")]
     values = {quantity: table[column][by_current] for quantity, column in MEASURED_COLUMNS.items()}
+    lead = lead_of(setup)
     advertised = advertised_current(setup, voltage_v=voltage_v)
     full_load_a = advertised or float(values["output_current"][-1])
     return Output(
         voltage_v=voltage_v,
         rows=by_current,
-        values=values,
-        sources=_error_sources(values, setup),
-        lead_resistance_ohm=lead_resistance(setup),
+        values={**values, RESISTANCE: np.array([lead.resistance_ohm])},
+        sources=(*_error_sources(values, setup), *_lead_error(lead)),
         full_load_a=full_load_a,
         assumed=advertised is None,
         nominal=nominal_load(values["output_current"], full_load_current=full_load_a),
@@ -147,3 +123,9 @@ def _error_sources(values: Mapping[str, FloatArray], setup: Setup) -> tuple[Erro
             )
             sources.append(ErrorSource(quantity=quantity, uncertainty=uncertainty))
     return tuple(sources)
+
+
+def _lead_error(lead: Lead) -> tuple[ErrorSource, ...]:
+    if not lead.resistance_ohm:
+        return ()
+    return (ErrorSource(quantity=RESISTANCE, uncertainty=np.array([lead.uncertainty_ohm])),)

@@ -8,12 +8,8 @@ import numpy as np
 
 from measurements.intake.columns import Table
 from measurements.kinds.base import Flag, Setup
-from measurements.kinds.efficiency.outputs import (
-    MEASURED_COLUMNS,
-    Output,
-    OutputResult,
-    lead_resistance,
-)
+from measurements.kinds.efficiency.leads import lead_of
+from measurements.kinds.efficiency.outputs import MEASURED_COLUMNS, Output, OutputResult
 from measurements.metrics.efficiency import AVERAGED_LOADS, LOAD_TOLERANCE, NAMED_LOADS
 
 _SHOWN_ROWS = 5
@@ -140,13 +136,14 @@ def _instruments(setup: Setup) -> Iterator[Flag]:
 
 
 def _leads(setup: Setup) -> Iterator[Flag]:
-    resistance = lead_resistance(setup)
-    if resistance > 0:
+    lead = lead_of(setup)
+    if lead.resistance_ohm > 0:
+        accuracy = f"±{lead.accuracy_percent:g} %{', assumed' if lead.accuracy_assumed else ''}"
         yield Flag(
             "lead-corrected",
             "note",
-            f"Output voltages are corrected to the receptacle for a lead of {resistance:g} Ω: "
-            "V + I · R.",
+            "Output voltages are corrected to the receptacle for a lead of "
+            f"{lead.resistance_ohm:g} Ω ({accuracy}): V + I · R.",
         )
 
 

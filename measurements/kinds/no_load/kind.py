@@ -6,6 +6,7 @@ from measurements.intake.columns import Column
 from measurements.kinds.base import Kind, Metric
 from measurements.kinds.no_load.checks import check
 from measurements.kinds.no_load.compute import HOURS_PER_YEAR, measure
+from measurements.kinds.no_load.plan import plan
 
 METRICS = (
     Metric(
@@ -96,4 +97,5 @@ KIND = Kind(
         "Do not leave an adapter that smells, hums or grows hot without load; unplug it at the "
         "wall.",
     ),
+    plan=plan,
 )

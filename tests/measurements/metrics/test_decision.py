@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from measurements.metrics.decision import decide
+from measurements.metrics.decision import coverage_factor, decide
 
 numbers = st.floats(-1e6, 1e6)
 uncertainties = st.floats(0, 1e3)
@@ -61,3 +61,15 @@ def test_upper_and_lower_limits_mirror_each_other(
     upper = decide(value, standard_uncertainty=uncertainty, limit=limit, sense="at most")
     lower = decide(-value, standard_uncertainty=uncertainty, limit=-limit, sense="at least")
     assert upper == lower
+
+
+def test_the_coverage_factor_grows_with_fewer_degrees_of_freedom() -> None:
+    # JCGM 100:2008, Table G.2, column 95.45 %.
+    printed = {1: 13.97, 2: 4.53, 3: 3.31, 4: 2.87, 5: 2.65, 10: 2.28, 20: 2.13, 50: 2.05}
+    for degrees, factor in printed.items():
+        assert round(coverage_factor(degrees), 2) == factor
+    assert coverage_factor(math.inf) == 2.0
+    # Effective degrees are cut down before the table is entered (G.4.1).
+    assert coverage_factor(4.9) == coverage_factor(4)
+    with pytest.raises(ValueError, match="degree of freedom"):
+        coverage_factor(0.5)

@@ -12,12 +12,14 @@ from measurements.metrics.efficiency import (
     AVERAGED_LOADS,
     LoadState,
     average_efficiency,
-    corrected_voltage,
     efficiency,
-    load_regulation,
     nominal_load,
-    output_deviation,
     state_at_load,
+)
+from measurements.metrics.output_voltage import (
+    corrected_voltage,
+    load_regulation,
+    output_deviation,
 )
 
 

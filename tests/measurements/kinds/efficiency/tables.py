@@ -15,9 +15,11 @@ from measurements.kinds.base import (
     Condition,
     Measured,
     Outcome,
+    Plot,
     PortFacts,
     Setup,
     SupplyClass,
+    Verdict,
 )
 from measurements.kinds.efficiency import KIND
 
@@ -66,8 +68,10 @@ def changed(table: Table, column: str, *, index: int, value: float) -> Table:
 def setup(
     advertised: Sequence[tuple[str, float, float]] = (("", 20.0, 5.0),),
     *,
+    scanned: Sequence[tuple[str, float, float]] = (),
     supply: SupplyClass = "single",
     ports: Sequence[str] = ("C1",),
+    connector: str = "usb-c",
     port: str | None = None,
     accuracies: Sequence[Accuracy] = INSTRUMENTS,
     mains_v: float = 230.0,
@@ -75,13 +79,16 @@ def setup(
     ambient_c: float | None = 23.0,
     **fields: Any,
 ) -> Setup:
-    facts = tuple(PortFacts(label, "usb-c") for label in ports)
+    facts = tuple(PortFacts(label, connector) for label in ports)
     return Setup(
         adapter=AdapterFacts(
             rated_power_w=100.0,
             supply=supply,
             ports=facts,
-            advertised=tuple(AdvertisedOutput(*item) for item in advertised),
+            advertised=(
+                *(AdvertisedOutput(*item) for item in advertised),
+                *(AdvertisedOutput(*item, source="profile") for item in scanned),
+            ),
         ),
         line="high",
         mains_v=mains_v,
@@ -109,6 +116,33 @@ def value(outcome: Outcome, metric: str, **condition: Any) -> Measured:
         item for item in outcome.values if item.metric == metric and item.condition == wanted
     )
     return found
+
+
+def verdict(
+    outcome: Outcome, scheme: str, quantity: str = "average-efficiency", *, output_v: float = 20.0
+) -> Verdict:
+    """The one verdict of a scheme on a quantity of an output."""
+    (found,) = (
+        item
+        for item in outcome.verdicts
+        if (item.scheme, item.quantity, item.condition.output_v) == (scheme, quantity, output_v)
+    )
+    return found
+
+
+def schemes_of(outcome: Outcome, quantity: str, *, output_v: float) -> set[str]:
+    """Which schemes judge a quantity of an output."""
+    return {
+        item.scheme
+        for item in outcome.verdicts
+        if (item.quantity, item.condition.output_v) == (quantity, output_v)
+    }
+
+
+def plot_of(outcome: Outcome) -> Plot:
+    """The run's chart, which every efficiency run has."""
+    assert outcome.plot is not None
+    return outcome.plot
 
 
 def metrics_of(outcome: Outcome) -> set[str]:

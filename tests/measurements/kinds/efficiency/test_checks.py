@@ -10,6 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from measurements.intake.columns import Table
+from measurements.kinds.base import SupplyClass
 from measurements.kinds.efficiency import KIND
 from tests.measurements.kinds.efficiency.tables import changed, points, setup, together
 
@@ -82,13 +83,22 @@ def test_an_impossible_lead_resistance_is_named(resistance: float) -> None:
     assert problem.column == "lead_resistance_ohm"
 
 
+@pytest.mark.parametrize("accuracy", [-1.0, 100.5, math.nan, math.inf])
+def test_an_impossible_accuracy_of_the_lead_is_named(accuracy: float) -> None:
+    given = setup(lead_resistance_ohm=0.01, lead_accuracy_percent=accuracy)
+    (problem,) = KIND.check(points(GRID), given)
+    assert problem.column == "lead_accuracy_percent"
+    assert "0 to 100" in problem.detail
+
+
 def test_an_output_without_load_is_named() -> None:
     table = together(points(GRID), points([0.0, 0.001], nominal=5.0, losses=0.1))
     given = setup((("", 20.0, 5.0), ("", 5.0, 3.0)))
     (problem,) = KIND.check(table, given)
     assert problem.detail.startswith("At 5 V")
-    (problem,) = KIND.check(points([0.0, 0.0], losses=0.1), setup(()))
-    assert problem.column == "output_current_a"
+    for currents in ([0.0, 0.0], [0.0, 0.0009], [0.0, 1e-300]):
+        (problem,) = KIND.check(points(currents, losses=0.1), setup(()))
+        assert problem.column == "output_current_a"
 
 
 def test_a_current_in_the_wrong_unit_is_named() -> None:
@@ -127,9 +137,10 @@ def test_an_empty_table_is_named() -> None:
         max_size=6,
     ),
     advertised=st.booleans(),
+    supply=st.sampled_from(["single", "adaptive"]),
 )
 def test_any_table_is_either_refused_with_a_reason_or_computed(
-    cells: list[tuple[float, ...]], advertised: bool
+    cells: list[tuple[float, ...]], advertised: bool, supply: SupplyClass
 ) -> None:
     names = ("output_nominal_v", "input_power_w", "output_voltage_v", "output_current_a")
     values = np.array(cells, dtype=np.float64).reshape(len(cells), 4)
@@ -137,7 +148,7 @@ def test_any_table_is_either_refused_with_a_reason_or_computed(
         columns={name: values[:, index] for index, name in enumerate(names)},
         rows=np.arange(2, len(cells) + 2),
     )
-    given_setup = setup() if advertised else setup(())
+    given_setup = setup(supply=supply) if advertised else setup((), supply=supply)
     problems = KIND.check(table, given_setup)
     if problems:
         assert all(problem.detail for problem in problems)

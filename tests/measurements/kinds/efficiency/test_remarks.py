@@ -7,12 +7,15 @@ import math
 import numpy as np
 import pytest
 
+from measurements.kinds import method_notes
 from measurements.kinds.base import Accuracy
+from measurements.kinds.efficiency import KIND
 from tests.measurements.kinds.efficiency.tables import (
     INSTRUMENTS,
     POWER_METER,
     flags_of,
     measured,
+    plot_of,
     points,
     setup,
     together,
@@ -74,7 +77,9 @@ def test_several_instruments_for_one_quantity_are_named() -> None:
 
 def test_a_lead_correction_is_flagged() -> None:
     outcome = measured(points(GRID, voltages=19.9), setup(lead_resistance_ohm=0.01))
-    assert "0.01 Ω" in flags_of(outcome)["lead-corrected"]
+    assert "0.01 Ω (±10 %, assumed)" in flags_of(outcome)["lead-corrected"]
+    stated = setup(lead_resistance_ohm=0.01, lead_accuracy_percent=2.0)
+    assert "(±2 %)" in flags_of(measured(points(GRID, voltages=19.9), stated))["lead-corrected"]
     assert "lead-corrected" not in flags_of(measured(points(GRID), setup(lead_resistance_ohm=None)))
 
 
@@ -122,7 +127,7 @@ def test_the_trace_holds_the_corrected_output() -> None:
 def test_every_column_of_the_chart_is_in_the_trace() -> None:
     table = together(points(GRID), points([1.0, 2.0], nominal=9.0, losses=1.0))
     outcome = measured(table, setup())
-    plot = outcome.plot
+    plot = plot_of(outcome)
     assert {plot.x, *(line.column for line in plot.lines)} <= set(outcome.trace)
     assert [line.label for line in plot.lines] == ["9 V", "20 V"]
     assert "[W]" in plot.x_title
@@ -132,14 +137,32 @@ def test_every_column_of_the_chart_is_in_the_trace() -> None:
 def test_the_title_states_average_and_best() -> None:
     outcome = measured(points(GRID), setup())
     average = sum(100 * load / (load + 2.5) for load in (25, 50, 75, 100)) / 4
-    assert outcome.plot.title == f"{average:.1f} % on average at 20 V; best 97.6 %"
+    assert plot_of(outcome).title == f"{average:.1f} % on average at 20 V; best 97.6 %"
 
 
 def test_the_title_says_where_the_best_point_is_when_it_is_elsewhere() -> None:
     table = together(points(GRID), points([3.0], nominal=9.0, losses=0.27))
-    assert measured(table, setup()).plot.title.endswith("best 99.0 % at 9 V")
+    assert plot_of(measured(table, setup())).title.endswith("best 99.0 % at 9 V")
 
 
 def test_the_title_says_that_there_is_no_average() -> None:
-    title = measured(points([5.0]), setup()).plot.title
+    title = plot_of(measured(points([5.0]), setup())).title
     assert title == "At best 97.6 % at 20 V; too few loads for an average"
+
+
+def test_every_flag_and_metric_is_in_the_notes() -> None:
+    notes = method_notes("efficiency")
+    for code in (
+        "assumed-rating",
+        "over-rating",
+        "interpolated",
+        "missing-load",
+        "one-load",
+        "load-label",
+        "lead-corrected",
+        "no-instrument",
+        "several-instruments",
+        *(metric.key for metric in KIND.metrics),
+        *(field.name for field in KIND.fields),
+    ):
+        assert f"`{code}`" in notes

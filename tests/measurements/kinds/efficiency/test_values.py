@@ -30,6 +30,8 @@ def test_the_kind_declares_the_metrics_of_the_contract() -> None:
     declared = {item.key: (item.unit, item.better, item.ranked) for item in KIND.metrics}
     assert declared == {
         "average-efficiency": ("%", "higher", True),
+        "adaptive-efficiency": ("%", "higher", True),
+        "efficiency-at-power": ("%", "higher", True),
         "efficiency-at-10": ("%", "higher", True),
         "lowest-efficiency": ("%", "higher", True),
         "highest-efficiency": ("%", "higher", True),
@@ -49,7 +51,10 @@ def test_the_kind_declares_the_columns_and_fields_of_the_contract() -> None:
         "load_percent": False,
         "power_factor": False,
     }
-    assert [(item.name, item.required) for item in KIND.fields] == [("lead_resistance_ohm", False)]
+    assert [(item.name, item.required) for item in KIND.fields] == [
+        ("lead_resistance_ohm", False),
+        ("lead_accuracy_percent", False),
+    ]
 
 
 def test_constant_loss_gives_every_value_in_closed_form() -> None:

@@ -10,7 +10,6 @@ import math
 
 import pytest
 
-from measurements.kinds.base import Outcome, Verdict
 from tests.measurements.kinds.efficiency.tables import (
     INSTRUMENTS,
     POWER_METER,
@@ -19,21 +18,11 @@ from tests.measurements.kinds.efficiency.tables import (
     setup,
     together,
     value,
+    verdict,
 )
 
 GRID = (0.5, 1.25, 2.5, 3.75, 5.0)
 ADAPTIVE = (("", 5.0, 3.0), ("", 9.0, 3.0), ("", 20.0, 5.0))
-
-
-def verdict(
-    outcome: Outcome, scheme: str, quantity: str = "average-efficiency", *, output_v: float = 20.0
-) -> Verdict:
-    (found,) = (
-        item
-        for item in outcome.verdicts
-        if (item.scheme, item.quantity, item.condition.output_v) == (scheme, quantity, output_v)
-    )
-    return found
 
 
 def loads_of(full: float) -> tuple[float, ...]:
@@ -65,6 +54,7 @@ def test_every_scheme_judges_the_average_and_only_some_the_10_percent_point() ->
     assert judged == [(scheme, "average-efficiency") for scheme in schemes] + [
         ("coc-v5-tier-1", "efficiency-at-10"),
         ("coc-v5-tier-2", "efficiency-at-10"),
+        ("usb-pd-output", "output-deviation"),
     ]
     at_ten = verdict(outcome, "coc-v5-tier-1", "efficiency-at-10")
     assert at_ten.limit == pytest.approx(79.0)
@@ -94,12 +84,20 @@ def test_the_supply_class_chooses_the_row() -> None:
 
 
 def test_without_an_average_there_is_no_verdict() -> None:
-    assert measured(points([5.0]), setup()).verdicts == ()
+    outcome = measured(points([5.0]), setup())
+    assert {item.quantity for item in outcome.verdicts} == {"output-deviation"}
 
 
 def test_a_run_by_the_book_has_no_deviations() -> None:
     outcome = measured(points(GRID), setup(accuracies=INSTRUMENTS))
     assert verdict(outcome, "eu-2019-1782").deviations == ()
+
+
+def test_the_clause_names_the_loads_of_an_average() -> None:
+    outcome = measured(points(GRID), setup())
+    average = verdict(outcome, "level-vi").clause
+    assert average == "10 CFR 430.32(w); loads 25, 50, 75 and 100 % of 5 A"
+    assert "loads" not in verdict(outcome, "coc-v5-tier-1", "efficiency-at-10").clause
 
 
 def test_mains_and_ambient_that_depart_are_stated() -> None:
@@ -132,7 +130,7 @@ def test_a_middle_voltage_of_an_adaptive_supply_is_judged_with_the_deviation_sta
     outcome = measured(table, setup(ADAPTIVE, supply="adaptive"))
     neither = {
         voltage: any(
-            "neither the highest nor the lowest" in text
+            "neither the highest nor the lowest" in text and "for information" in text
             for text in verdict(outcome, "level-vi", output_v=voltage).deviations
         )
         for voltage in (5.0, 9.0, 20.0)

@@ -10,7 +10,15 @@ from hypothesis import strategies as st
 
 from measurements.intake.columns import Table
 from measurements.kinds import get_kind
-from measurements.kinds.base import Accuracy, AdapterFacts, Measured, Outcome, PortFacts, Setup
+from measurements.kinds.base import (
+    Accuracy,
+    AdapterFacts,
+    Measured,
+    Outcome,
+    Plot,
+    PortFacts,
+    Setup,
+)
 from measurements.kinds.no_load.compute import measure
 from tests.measurements.kinds.no_load.records import EUROPE, METER, steady, table
 
@@ -25,6 +33,11 @@ def result(record: Table, setup: Setup = EUROPE) -> Outcome:
 
 def power_of(outcome: Outcome) -> Measured:
     return outcome.values[0]
+
+
+def chart_of(outcome: Outcome) -> Plot:
+    assert outcome.plot is not None
+    return outcome.plot
 
 
 def codes(outcome: Outcome) -> list[str]:
@@ -66,8 +79,8 @@ def test_without_time_the_first_third_of_the_rows_does_not_count() -> None:
     assert power_of(outcome).value == pytest.approx(0.05)
     assert codes(outcome) == ["no-time"]
     assert outcome.trace["reading"].tolist() == list(range(1, 10))
-    assert outcome.plot.x == "reading"
-    assert "drift unknown" in outcome.plot.title
+    assert chart_of(outcome).x == "reading"
+    assert "drift unknown" in chart_of(outcome).title
 
 
 def test_one_reading_is_taken_as_it_is_and_flagged() -> None:
@@ -75,7 +88,7 @@ def test_one_reading_is_taken_as_it_is_and_flagged() -> None:
         outcome = result(record)
         assert power_of(outcome).value == 0.07
         assert codes(outcome) == ["single-reading"]
-        assert outcome.plot.bands == ()
+        assert chart_of(outcome).bands == ()
 
 
 def test_less_than_a_quarter_of_an_hour_is_a_short_record() -> None:
@@ -168,7 +181,7 @@ def test_a_stalled_logger_is_noted_with_the_row_after_the_gap() -> None:
 def test_two_far_readings_cannot_show_stability() -> None:
     outcome = result(table([0.05, 0.05], time=[0.0, 1200.0]))
     assert codes(outcome) == ["few-readings", "coarse-sampling"]
-    assert "drift unknown" in outcome.plot.title
+    assert "drift unknown" in chart_of(outcome).title
 
 
 @pytest.mark.parametrize(("volts", "flagged"), [(231.0, False), (226.0, True)])
@@ -251,17 +264,19 @@ def test_a_small_adaptive_adapter_of_two_ports_is_judged_with_both_readings_stat
 
 def test_the_chart_says_mean_and_drift_and_shades_the_third_left_out() -> None:
     outcome = result(steady(0.212, drift_w_per_h=0.0012))
-    assert outcome.plot.title == "Draws 0.212 W on average; drift 1.2 mW/h"
-    (band,) = outcome.plot.bands
+    assert chart_of(outcome).title == "Draws 0.212 W on average; drift 1.2 mW/h"
+    (band,) = chart_of(outcome).bands
     assert (band.start, band.stop) == (0.0, 5.0)
-    (rule,) = outcome.plot.rules
+    (rule,) = chart_of(outcome).rules
     assert rule.value == power_of(outcome).value
-    assert {line.column for line in outcome.plot.lines} | {outcome.plot.x} <= set(outcome.trace)
+    assert {line.column for line in chart_of(outcome).lines} | {chart_of(outcome).x} <= set(
+        outcome.trace
+    )
     assert outcome.trace["time_min"][-1] == 15.0
 
 
 def test_a_drift_of_nothing_has_no_sign() -> None:
-    assert result(steady(0.05, drift_w_per_h=-1e-6)).plot.title.endswith("drift 0.0 mW/h")
+    assert chart_of(result(steady(0.05, drift_w_per_h=-1e-6))).title.endswith("drift 0.0 mW/h")
 
 
 def test_computing_twice_gives_the_same() -> None:
