@@ -104,7 +104,7 @@ def find_body(lines: Lines, layout: Layout) -> Body:
             footer_lines, footer_from = footer_lines + 1, int(records.lines[stop - 1])
         stop -= 1
     body = Body(layout, records.until(stop), footer_lines, footer_from)
-    if not len(body.filled):
+    if not np.any(body.records.cells):
         raise Refused(
             f"There are headings in line {layout.line + 1}, but no rows below them. "
             "Send the whole log."

@@ -9,7 +9,9 @@ from __future__ import annotations
 
 import csv
 import io
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
+from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,7 +20,7 @@ from measurements.intake.columns import IntArray
 from measurements.intake.decoding import Refused, Text
 
 MAX_LINE_BYTES = 1 << 20
-MAX_ROWS = 5_000_000
+MAX_ROWS = 12_000_000
 _BLOCK = 1 << 22
 
 _LINE_FEED, _RETURN, _QUOTE = b'\n\r"'
@@ -78,22 +80,29 @@ class Records:
 
 def find_lines(text: Text) -> Lines:
     """Every line of the file. Raises `Refused` for a line or a number of lines beyond reason."""
-    # Mapped, not read: pages come and go with the blocks looked at.
+    # Mapped for the few rows that are looked at as text.
     data = np.memmap(text.path, dtype=np.uint8, mode="r")
-    bounds = [np.array([text.start], dtype=np.int64)]
+    # Counted first, so that the places need no list of arrays that is joined in the end.
+    feeds = sum(
+        int(np.count_nonzero(block == _LINE_FEED))
+        for _, block in _blocks(text.path, start=text.start)
+    )
+    if feeds > MAX_ROWS:
+        raise Refused(f"The file has more than {MAX_ROWS:,} lines. Thin the log or split it.")
+    bounds = np.empty(feeds + 2, dtype=np.int64)
+    bounds[0] = text.start
     last, count = text.start, 0
-    for base in range(text.start, len(data), _BLOCK):
-        found = np.flatnonzero(data[base : base + _BLOCK] == _LINE_FEED) + (base + 1)
-        bounds.append(found)
+    for base, block in _blocks(text.path, start=text.start):
+        found = np.flatnonzero(block == _LINE_FEED) + (base + 1)
+        bounds[count + 1 : count + 1 + len(found)] = found
         count += len(found)
         last = int(found[-1]) if len(found) else last
         if min(base + _BLOCK, len(data)) - last > MAX_LINE_BYTES:
             break  # told below, with its line
-        if count > MAX_ROWS:
-            raise Refused(f"The file has more than {MAX_ROWS:,} lines. Thin the log or split it.")
     if last < len(data):
-        bounds.append(np.array([len(data)], dtype=np.int64))
-    joined = np.concatenate(bounds)
+        count += 1
+        bounds[count] = len(data)
+    joined = bounds[: count + 1]
     longest = np.flatnonzero(np.diff(joined) > MAX_LINE_BYTES)
     if len(longest):
         raise Refused(
@@ -102,6 +111,15 @@ def find_lines(text: Text) -> Lines:
             row=int(longest[0]) + 1,
         )
     return Lines(text, data, joined)
+
+
+def _blocks(path: Path, *, start: int) -> Iterator[tuple[int, NDArray[np.uint8]]]:
+    """The file from a byte on, block by block. Read, not mapped: mapped pages stay resident."""
+    with path.open("rb") as file:
+        file.seek(start)
+        while content := file.read(_BLOCK):
+            yield start, np.frombuffer(content, dtype=np.uint8)
+            start += len(content)
 
 
 def find_records(lines: Lines, *, first: int, delimiter: str) -> Records:
@@ -113,8 +131,7 @@ def find_records(lines: Lines, *, first: int, delimiter: str) -> Records:
     ends = lines.bounds[first + 1 :]
     separators_up_to = np.zeros(len(ends), dtype=np.int64)
     total = 0
-    for base in range(int(lines.bounds[first]), len(data), _BLOCK):
-        block = data[base : base + _BLOCK]
+    for base, block in _blocks(lines.text.path, start=int(lines.bounds[first])):
         if np.any(block == _QUOTE):
             return _quoted_records(lines, first=first, delimiter=delimiter)
         places = np.flatnonzero(block == ord(delimiter)) + base
@@ -137,7 +154,9 @@ def _quoted_records(lines: Lines, *, first: int, delimiter: str) -> Records:
     with lines.text.path.open("rb") as file:
         file.seek(int(lines.bounds[first]))
         rows = csv.reader(
-            io.TextIOWrapper(file, encoding="utf-8", newline=""), delimiter=delimiter, strict=True
+            io.TextIOWrapper(file, encoding="utf-8", newline=""),
+            delimiter=delimiter,
+            strict=True,
         )
         try:
             for row in rows:

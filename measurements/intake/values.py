@@ -11,7 +11,7 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Literal
+from typing import Any, Literal
 
 import numpy as np
 import pandas as pd
@@ -35,7 +35,11 @@ from measurements.intake.headings import Match
 from measurements.intake.portions import PARSER_ERRORS, opened, parser_options, portions
 from measurements.intake.texts import read_texts
 
-_DECIMAL_MARKS: dict[bool, tuple[Literal[".", ","], ...]] = {False: (".",), True: (".", ",")}
+_ROWS_AT_ONCE = 500_000
+_DECIMAL_MARKS: dict[bool, tuple[Literal[".", ","], ...]] = {
+    False: (".",),
+    True: (".", ","),
+}
 _BOOLEAN = re.compile(rb"true|false", re.IGNORECASE)
 # A bound is inclusive, and a unit conversion may cost the last digits.
 _BOUND_TOLERANCE = 1e-9
@@ -72,7 +76,7 @@ def read_values(body: Body, problems: Problems) -> Values:
     columns, notes = _read_numbers(body, numbers, problems) if numbers else ({}, ())
     words = [match for match in matches if match.column.is_text]
     texts = read_texts(body, words, problems)
-    return Values(Table(columns, body.records.lines[body.filled], texts), notes)
+    return Values(Table(columns, _kept(body, body.records.lines), texts), notes)
 
 
 def _read_numbers(
@@ -109,27 +113,57 @@ def _read_plain(body: Body, matches: Sequence[Match]) -> Cells | None:
     """The columns as plain numbers at once, or None when some cell is something else."""
     if any(match.unit is None for match in matches) or _has_booleans(body):
         return None
-    filled, none_bad = body.filled, np.empty(0, dtype=np.int64)
+    none_bad = np.empty(0, dtype=np.int64)
     options = parser_options(body, [match.index for match in matches])
     for mark in _DECIMAL_MARKS[body.records.delimiter == ";"]:
         try:
-            with opened(body) as file:
-                frame = pd.read_csv(
-                    file,
-                    dtype=np.float64,
-                    na_values=[""],
-                    decimal=mark,
-                    **options,
-                )
+            values, count = _parsed(body, matches, mark, options)
         except PARSER_ERRORS:
             continue
-        if len(frame) == len(body.records):
+        if count == len(body.records):
             parsed = {
-                match.index: Parsed(frame[match.index].to_numpy()[filled], none_bad)
-                for match in matches
+                index: Parsed(_kept(body, column), none_bad) for index, column in values.items()
             }
             return Cells(parsed, NumberStyle(mark))
     return None
+
+
+def _kept(body: Body, values: NDArray[Any]) -> NDArray[Any]:
+    """The values of the rows that are not blank lines; the array itself when none is."""
+    kept = body.records.cells > 0
+    return values if kept.all() else values[kept]
+
+
+def _parsed(
+    body: Body,
+    matches: Sequence[Match],
+    mark: Literal[".", ","],
+    options: Mapping[str, Any],
+) -> tuple[dict[int, FloatArray], int]:
+    """Every column as floats, and how many rows the parser saw.
+
+    Portion by portion into arrays of the full length: parsed at once, a long file needs its
+    columns twice while the parser joins its own portions.
+    """
+    values = {match.index: np.empty(len(body.records)) for match in matches}
+    count = 0
+    with (
+        opened(body) as file,
+        pd.read_csv(
+            file,
+            dtype=np.float64,
+            na_values=[""],
+            decimal=mark,
+            chunksize=_ROWS_AT_ONCE,
+            low_memory=False,
+            **options,
+        ) as frames,
+    ):
+        for frame in frames:
+            for index, column in values.items():
+                column[count : count + len(frame)] = frame[index].to_numpy()
+            count += len(frame)
+    return values, count
 
 
 def _read_as_text(body: Body, matches: Sequence[Match]) -> Cells:
@@ -193,8 +227,8 @@ def _column(body: Body, match: Match, cells: Cells, problems: Problems) -> Float
     if column.required:
         wrong |= np.isnan(values)
     outside = ~wrong & _outside(values, column)
-    filled = body.filled
     places = np.flatnonzero(wrong | outside).tolist()
+    filled = body.filled if places else np.empty(0, dtype=np.int64)
     problems.more(len(places[SHOWN_PROBLEMS:]))
     for place in places[:SHOWN_PROBLEMS]:
         record = int(filled[place])

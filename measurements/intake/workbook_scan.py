@@ -9,11 +9,11 @@ of values would pass over in silence, merged cells and formulas that were never 
 
 from __future__ import annotations
 
-import re
 import zipfile
 import zlib
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from functools import lru_cache
 from xml.parsers import expat
 
 MOST_MEMBERS = 500
@@ -28,7 +28,6 @@ LARGEST_OTHER_PART = 16 << 20
 
 _CHUNK_BYTES = 1 << 16
 _STREAMED = ("xl/worksheets/", "xl/sharedStrings.xml", "xl/media/")
-_COLUMN = re.compile(r"[A-Za-z]+")
 
 
 class WorkbookError(Exception):
@@ -104,7 +103,10 @@ def scan(archive: zipfile.ZipFile, *, most_bytes: int) -> Mapping[str, SheetFact
 
 @dataclass(slots=True)
 class _Part:
-    """One member on its way through the parser. What is no XML ends with a `fault`."""
+    """One member on its way through the parser. What is no XML ends with a `fault`.
+
+    Names are taken without their prefix: what only looks like a cell is counted as one too.
+    """
 
     totals: _Totals
     facts: SheetFacts = field(default_factory=SheetFacts)
@@ -112,14 +114,12 @@ class _Part:
     fault: str = ""
     _row: int = 0
     _column: int = 0
-    _in_cell: bool = False
-    _place: str = ""
-    _has_formula: bool = False
+    _reference: str = ""
     _has_value: bool = False
     _parser: expat.XMLParserType = field(init=False)
 
     def __post_init__(self) -> None:
-        self._parser = expat.ParserCreate(namespace_separator=" ")
+        self._parser = expat.ParserCreate()
         self._parser.StartDoctypeDeclHandler = self._doctype
         self._parser.StartElementHandler = self._root
 
@@ -139,46 +139,44 @@ class _Part:
         )
 
     def _root(self, name: str, _: dict[str, str]) -> None:
-        self.is_worksheet = name.rpartition(" ")[2] == "worksheet"
+        self.is_worksheet = name.rpartition(":")[2] == "worksheet"
         self._parser.StartElementHandler = self._start if self.is_worksheet else None
-        self._parser.EndElementHandler = self._end if self.is_worksheet else None
 
     def _start(self, name: str, attributes: dict[str, str]) -> None:
-        local = name.rpartition(" ")[2]
+        local = name.rpartition(":")[2] if ":" in name else name
         if local == "c":
             self._begin_cell(attributes.get("r", ""))
         elif local == "row":
             self._row, self._column = _row_number(attributes.get("r"), self._row + 1), 0
             self._bound()
         elif local == "f":
-            self._has_formula = self._in_cell
-        elif local == "v" and self._has_formula:
+            self._has_value = False
+            self._parser.EndElementHandler = self._end
+        elif local == "v" and self._parser.EndElementHandler is not None:
             self._parser.CharacterDataHandler = self._value
         elif local == "mergeCell" and not self.facts.merged:
             self.facts.merged = attributes.get("ref", "")[:32] or "somewhere"
 
     def _end(self, name: str) -> None:
-        local = name.rpartition(" ")[2]
+        """Only while a cell with a formula is open."""
+        local = name.rpartition(":")[2]
         if local == "v":
             self._parser.CharacterDataHandler = None
         elif local == "c":
-            if self._has_formula and not self._has_value and not self.facts.uncomputed:
-                self.facts.uncomputed = self._place
-            self._in_cell = self._has_formula = self._has_value = False
+            self._parser.EndElementHandler = None
+            if not self._has_value and not self.facts.uncomputed:
+                self.facts.uncomputed = self._reference[:32] or f"row {self._row}"
 
     def _value(self, _: str) -> None:
         self._has_value = True
 
     def _begin_cell(self, reference: str) -> None:
-        self._in_cell = True
-        self._column += 1
-        if found := _COLUMN.match(reference):
-            self._column = 0
-            for letter in found[0].upper()[:4]:
-                self._column = 26 * self._column + ord(letter) - ord("A") + 1
-        self._place = reference[:32] or f"row {self._row}"
+        letters = reference.rstrip("0123456789")
+        self._column = _column_number(letters) if letters else self._column + 1
+        self._reference = reference
         self.totals.cells += 1
-        self._bound()
+        if self._column > MOST_COLUMNS or self.totals.cells > MOST_CELLS:
+            self._bound()
 
     def _bound(self) -> None:
         if self._row > MOST_ROWS or self._column > MOST_COLUMNS or self.totals.cells > MOST_CELLS:
@@ -187,6 +185,15 @@ class _Part:
                 f"{MOST_COLUMNS} columns, all of them together {MOST_CELLS:,} cells. Delete cells "
                 "that were only formatted, and send long logs as files of their own."
             )
+
+
+@lru_cache(maxsize=1024)
+def _column_number(letters: str) -> int:
+    """The number of a column by its letters; one past the last for what is no such name."""
+    number = 0
+    for letter in letters.upper()[:4]:
+        number = 26 * number + ord(letter) - ord("A") + 1
+    return number if letters.isascii() and letters.isalpha() else MOST_COLUMNS + 1
 
 
 def _row_number(text: str | None, following: int) -> int:

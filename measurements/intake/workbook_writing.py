@@ -15,7 +15,7 @@ from openpyxl.worksheet.worksheet import Worksheet
 Cell = str | float | None
 
 LONGEST_NAME = 31
-_TAIL = 12
+_TAIL = 13
 TEXT_FORMAT = "@"  # ECMA-376 part 1, 18.8.30, number format 49: text, whatever it looks like
 _WIDEST = 48
 _FORBIDDEN = re.compile(r"[\[\]:*?/\\\x00-\x1f\x7f]+")
@@ -54,9 +54,11 @@ def _name(text: str) -> str:
     name = " ".join(_FORBIDDEN.sub(" ", _UNWRITABLE.sub("", text)).split())
     if _units(name) > LONGEST_NAME:
         # The end of a title often tells it from its neighbour: the mains, the port.
-        head, tail = name, name[-_TAIL:].lstrip(" ,")
+        head, tail = name, name[-_TAIL:]
+        tail = tail.partition(" ")[2] or tail
         while _units(f"{head}…{tail}") > LONGEST_NAME:
-            head = head[:-1]
+            shorter = head.rpartition(" ")[0]
+            head = shorter if len(head) - len(shorter) <= _TAIL and " " in shorter else head[:-1]
         name = f"{head.rstrip(' ,')}…{tail}"
     return name.rstrip(" '")
 

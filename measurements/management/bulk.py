@@ -6,7 +6,6 @@ import re
 import time
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
-from pathlib import PurePosixPath
 from typing import Any
 
 from django import forms
@@ -23,6 +22,7 @@ from measurements.models import Run
 ACCOUNT = "command-line"
 _PERMISSIONS = (
     ("catalog", "view_unpublished"),
+    ("catalog", "add_adapter"),
     ("measurements", "receive_run"),
     ("measurements", "accept_run"),
 )
@@ -66,10 +66,11 @@ def command_line_account() -> User:
     if created:
         user.set_unusable_password()
         user.save()
-        user.user_permissions.set(
-            Permission.objects.get(content_type__app_label=app_label, codename=codename)
-            for app_label, codename in _PERMISSIONS
-        )
+    # At every call: an account of an earlier release may lack what was added since.
+    user.user_permissions.set(
+        Permission.objects.get(content_type__app_label=app_label, codename=codename)
+        for app_label, codename in _PERMISSIONS
+    )
     return user
 
 
@@ -153,7 +154,7 @@ def take_in(row: Row, *, intake: Intake, package: Package, by: User, table: str)
         received = receive_run(
             form.facts(),
             chunks=package.chunks(file_name),
-            file_name=PurePosixPath(file_name).name,
+            file_name=package.title_of(file_name),
             by=by,
         )
     except (TooLarge, PackageError) as error:

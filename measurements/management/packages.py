@@ -1,7 +1,7 @@
-"""Packages of runs: a folder or a zip with ``runs.csv`` and the files that it names.
+"""Packages of runs: ``runs.csv`` and the files that it names, wherever they are kept.
 
-A package comes from outside. Names that lead out of it, links, encrypted or overblown members
-are refused before anything of it is read; files are only ever streamed.
+A package comes from outside: names that lead out of it are refused, and what
+``datapackage.json`` states of a file is held against the file.
 """
 
 from __future__ import annotations
@@ -11,20 +11,13 @@ import csv
 import hashlib
 import io
 import json
-import stat
-import zipfile
-import zlib
-from collections.abc import Iterator, Mapping, Sequence
-from contextlib import AbstractContextManager, contextmanager
+from collections.abc import Iterator, Mapping
+from contextlib import AbstractContextManager
 from dataclasses import dataclass
-from pathlib import Path, PurePosixPath
+from pathlib import PurePosixPath
 from typing import IO, Protocol
 
 CHUNK_BYTES = 1 << 20
-MOST_MEMBERS = 10_000
-MOST_UNPACKED_BYTES = 4 << 30
-# A steady log written with fixed decimals packs about a hundredfold; deflate itself ends near 1030.
-MOST_PACKED_RATIO = 500
 LARGEST_TABLE_BYTES = 16 << 20
 LONGEST_CELL = 32_768
 
@@ -76,105 +69,26 @@ def safe_name(name: str) -> str:
     return str(path)
 
 
-class Folder:
-    """A package as a folder."""
-
-    def __init__(self, root: Path) -> None:
-        self._root = root.resolve()
-
-    def _path(self, name: str) -> Path:
-        path = self._root / safe_name(name)
-        if path.exists() and path.resolve() != path:
-            raise PackageError(f"“{name}” is a link. Put the file itself into the package.")
-        return path
-
-    def size(self, name: str) -> int | None:
-        """Bytes of a file, None when there is no such file. Raises `PackageError`."""
-        path = self._path(name)
-        return path.stat().st_size if path.is_file() else None
-
-    def open(self, name: str) -> IO[bytes]:
-        """The file for reading. Raises `PackageError`."""
-        try:
-            return self._path(name).open("rb")
-        except OSError as error:
-            raise PackageError(f"“{name}” cannot be read: {error.strerror}.") from error
-
-
-class Archive:
-    """A package as a zip; its directory is checked as a whole before anything is read."""
-
-    def __init__(self, archive: zipfile.ZipFile) -> None:
-        self._archive = archive
-        members = [item for item in archive.infolist() if not item.is_dir()]
-        _refuse_overblown(members)
-        names: dict[str, zipfile.ZipInfo] = {}
-        for member in members:
-            name = safe_name(member.filename)
-            if name in names:
-                raise PackageError(f"The zip holds “{name}” twice. Leave one of the two out.")
-            names[name] = member
-        self._members = _without_outer_folder(names)
-
-    def size(self, name: str) -> int | None:
-        """Bytes of a file, None when there is no such file. Raises `PackageError`."""
-        member = self._members.get(safe_name(name))
-        return member.file_size if member else None
-
-    @contextmanager
-    def open(self, name: str) -> Iterator[IO[bytes]]:
-        """The file for reading. Raises `PackageError`, also while it is read."""
-        try:
-            with self._archive.open(self._members[safe_name(name)]) as file:
-                yield file
-        except (zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError) as error:
-            raise PackageError(
-                f"“{name}” cannot be unpacked ({error}). Make the zip again, with deflate."
-            ) from error
-
-
-def _refuse_overblown(members: Sequence[zipfile.ZipInfo]) -> None:
-    if len(members) > MOST_MEMBERS:
-        raise PackageError(
-            f"The zip holds {len(members):,} files; {MOST_MEMBERS:,} are taken at once. Split it."
-        )
-    if sum(member.file_size for member in members) > MOST_UNPACKED_BYTES:
-        raise PackageError(
-            f"The zip unpacks to more than {MOST_UNPACKED_BYTES >> 30} GiB. Split it."
-        )
-    for member in members:
-        if member.flag_bits & 0x1:
-            raise PackageError(f"“{member.filename}” is encrypted. Make the zip without password.")
-        if stat.S_ISLNK(member.external_attr >> 16):
-            raise PackageError(f"“{member.filename}” is a link. Put the file itself into the zip.")
-        if member.file_size > MOST_PACKED_RATIO * max(member.compress_size, 1024):
-            raise PackageError(
-                f"“{member.filename}” unpacks to over {MOST_PACKED_RATIO} times its packed size, "
-                "which no log does. Send that file by itself."
-            )
-
-
-def _without_outer_folder(names: dict[str, zipfile.ZipInfo]) -> dict[str, zipfile.ZipInfo]:
-    """The members as seen from ``runs.csv``: packing a folder puts its name before all."""
-    if "runs.csv" in names:
-        return names
-    outer = {name.split("/", 1)[0] for name in names if name.endswith("/runs.csv")}
-    if len(outer) != 1:
-        return names
-    prefix = f"{outer.pop()}/"
-    return {
-        name.removeprefix(prefix): member
-        for name, member in names.items()
-        if name.startswith(prefix)
-    }
-
-
 @dataclass(frozen=True, slots=True)
 class Package:
-    """The files of a package, and what it states about them."""
+    """The files of a package, and what it states about them.
+
+    `table` is what lists its runs, and what messages call that. A package that came as a
+    `workbook` has its name before those of its worksheets; `not_filled_in` counts the planned
+    runs of it that hold no measured value and are left out of `table`.
+    """
 
     store: Store
     stated: Mapping[str, Stated]
+    table: str = "runs.csv"
+    workbook: str = ""
+    not_filled_in: int = 0
+
+    def title_of(self, name: str) -> str:
+        """The name under which a file is kept."""
+        if self.workbook:
+            return f"{self.workbook} – {name}.csv"
+        return PurePosixPath(name).name
 
     def has(self, name: str) -> bool:
         """Whether there is such a file."""
@@ -190,7 +104,8 @@ class Package:
         """Raise `PackageError` unless the file is there, has bytes, and is as stated."""
         size = self.store.size(name)
         if size is None:
-            raise PackageError(f"The package has no file “{name}”.")
+            inside = "workbook has no worksheet" if self.workbook else "package has no file"
+            raise PackageError(f"The {inside} “{name}”.")
         if not size:
             raise PackageError(f"“{name}” is empty. Export the log again.")
         stated = self.stated.get(safe_name(name))
@@ -222,26 +137,7 @@ class Package:
         return _rows(b"".join(self.chunks(name)), name=name)
 
 
-@contextmanager
-def open_package(path: Path) -> Iterator[Package]:
-    """The package at `path`, a folder or a zip. Raises `PackageError`."""
-    if path.is_dir():
-        yield _with_statements(Folder(path))
-        return
-    try:
-        archive = zipfile.ZipFile(path)
-    except (zipfile.BadZipFile, OSError) as error:
-        raise PackageError(f"{path} cannot be opened as a zip: {error}.") from error
-    with archive:
-        yield _with_statements(Archive(archive))
-
-
-def lone_file(path: Path) -> Package:
-    """A package of the one file `path`, by its own name, without statements."""
-    return Package(Folder(path.parent), {})
-
-
-def _with_statements(store: Store) -> Package:
+def with_statements(store: Store) -> Package:
     """The package with the sizes and hashes of its Data Package v2 descriptor, if it has one."""
     bare = Package(store, {})
     if not bare.has("datapackage.json"):

@@ -37,6 +37,8 @@ def run_new(request: HttpRequest) -> HttpResponse:
     if request.method != "POST":
         initial = {"adapter": adapter.slug, "kind": kind.slug}
         form = RunForm(viewer=request.user, kind=kind.slug, initial=initial)
+        # A plan links here with the conditions of a run that is still to be made.
+        form.initial.update({name: said[name] for name in form.fields if name in said})
         return _second_step(request, form=form, file=FileForm(), adapter=adapter, kind=kind)
     form = RunForm(request.POST, viewer=request.user, kind=kind.slug)
     file = FileForm(request.POST, request.FILES)

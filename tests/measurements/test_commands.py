@@ -19,10 +19,12 @@ from pytest_django.fixtures import Settings
 
 from catalog.models import Adapter
 from measurements import processing, queries
-from measurements.management import packages
+from measurements.management.commands import intake as intake_command
+from measurements.management.stores import Limits
 from measurements.models import Instrument, RawFile, Run, Value
 from tests.factories.catalog import make_adapter
 from tests.factories.measurements import accepted, make_meter, no_load_log, ready, receive
+from tests.factories.workbooks import make_workbook
 
 pytestmark = pytest.mark.django_db
 
@@ -256,7 +258,8 @@ def test_a_zip_that_unpacks_to_far_more_than_it_is_is_refused(tmp_path: Path) ->
 def test_a_zip_of_too_many_members_is_refused(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(packages, "MOST_MEMBERS", 2)
+    limits = Limits(members=2, unpacked_bytes=1 << 20, rows=9)
+    monkeypatch.setattr(intake_command, "IN_BULK", limits)
     package = as_zip(tmp_path, {"runs.csv": RUNS, "a.csv": GOOD, "b.csv": OTHER})
     assert "2 are taken at once" in refused("intake", package)[2]
 
@@ -264,7 +267,8 @@ def test_a_zip_of_too_many_members_is_refused(
 def test_a_zip_of_too_many_bytes_is_refused(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(packages, "MOST_UNPACKED_BYTES", 1000)
+    limits = Limits(members=9, unpacked_bytes=1000, rows=9)
+    monkeypatch.setattr(intake_command, "IN_BULK", limits)
     package = as_zip(tmp_path, {"runs.csv": RUNS, "a.csv": GOOD})
     assert "Split it" in refused("intake", package)[2]
 
@@ -329,6 +333,18 @@ def test_hashes_and_sizes_of_a_data_package_are_checked(pack: Any) -> None:
 def test_a_descriptor_that_cannot_be_read_is_refused(descriptor: str, pack: Any) -> None:
     package = pack({"runs.csv": RUNS, "a.csv": GOOD, "datapackage.json": descriptor})
     assert "datapackage.json cannot be read" in refused("intake", package)[2]
+
+
+def test_a_workbook_that_the_options_describe_is_the_data_file_of_one_run(tmp_path: Path) -> None:
+    adapter = make_adapter()
+    path = tmp_path / "log.xlsx"
+    content = make_workbook({"log": [["time_s", "input_power_w"], [0, 0.05]]})
+    path.write_bytes(content)
+    run_command("intake", path, adapter=adapter.slug, kind="no-load", mains_v="230")
+    run = Run.objects.get()
+    assert run.file_name == "log.xlsx"
+    assert queries.raw_store().path(run.raw_id).read_bytes() == content
+    assert "no worksheet “runs”" in refused("intake", path)[2]
 
 
 def test_adapters_and_ports_come_along_and_known_ones_stay_as_they_are(pack: Any) -> None:

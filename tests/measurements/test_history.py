@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from datetime import timedelta
+from datetime import date, timedelta
+from typing import Any
 
 import pytest
 from django.contrib.auth.models import User
@@ -27,7 +28,7 @@ def devices() -> None:
         Device.objects.create(slug=name, name=name.capitalize())
 
 
-def adapter(name: str, *, publish_on: object = None) -> Adapter:
+def adapter(name: str, *, publish_on: date | None = None) -> Adapter:
     maker, _ = Maker.objects.get_or_create(name="Invented", defaults={"slug": "invented"})
     return save_adapter(
         Adapter(maker=maker, name=name, rated_power_w=65, publish_on=publish_on),
@@ -121,7 +122,7 @@ def test_computing_again_changes_nothing(person: Callable[[str], User]) -> None:
 
 
 def test_a_scan_puts_the_runs_that_read_it_back_into_the_queue(
-    person: Callable[[str], User], bell: list[str], django_capture_on_commit_callbacks: Callable
+    person: Callable[[str], User], bell: list[str], django_capture_on_commit_callbacks: Any
 ) -> None:
     editor = person("editor")
     tested = adapter("One")

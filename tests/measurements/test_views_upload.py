@@ -185,3 +185,13 @@ def test_a_form_that_no_browser_would_send_is_no_error_of_the_site(
     bench: Client, data: dict[str, str]
 ) -> None:
     assert bench.post(NEW, data).status_code in {200, 400}
+
+
+def test_a_plan_fills_in_the_conditions(bench: Client) -> None:
+    query = "adapter=northfold-solo-65&kind=efficiency&mains_v=115&port=C1&lead_resistance_ohm=0.02"
+    form = bench.get(f"{NEW}?{query}").context["form"]
+    assert {name: form[name].value() for name in ("mains_v", "port", "lead_resistance_ohm")} == {
+        "mains_v": "115",
+        "port": "C1",
+        "lead_resistance_ohm": "0.02",
+    }

@@ -1,9 +1,9 @@
-"""``intake``: many runs at once, from a folder, a zip, or one file."""
+"""``intake``: many runs at once, from a folder, a zip, a filled-in sheet, or one file."""
 
 from __future__ import annotations
 
 from argparse import RawDescriptionHelpFormatter
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -11,15 +11,16 @@ from django.contrib.auth.models import User
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 
 from measurements.management import bulk
-from measurements.management.catalogue import bring_adapters
-from measurements.management.packages import (
-    Package,
-    PackageError,
-    Row,
+from measurements.management.opening import (
+    PACKAGE_SUFFIXES,
+    WORKBOOK_SUFFIX,
     lone_file,
     open_package,
 )
+from measurements.management.packages import PackageError, Row
 from measurements.management.progress import bar
+from measurements.management.receiving import Parcel, receive_package
+from measurements.management.stores import IN_BULK
 from measurements.models import Run
 
 DESCRIPTION = """\
@@ -30,7 +31,9 @@ apply unit, measured_at, mains_v, mains_hz, ambient_c, port, instruments (separa
 semicolons), note and the fields of the kind. adapters.csv and ports.csv may bring adapters
 along. With datapackage.json, sizes and hashes are checked.
 
-PATH may also be one data file, described by the options.
+PATH may also be a workbook (XLSX) with a worksheet called runs of the same columns, file naming
+the worksheet that holds the data, such as the sheet command writes; runs of which nothing was
+filled in are left out. Or it is one data file, described by the options.
 """
 # Options of a single file, and the columns of runs.csv that they stand for.
 _OPTIONS = (
@@ -57,7 +60,7 @@ class Command(BaseCommand):
 
     def add_arguments(self, parser: CommandParser) -> None:
         """What to take in, in whose name, and whether to accept it."""
-        parser.add_argument("path", type=Path, help="folder, zip or data file")
+        parser.add_argument("path", type=Path, help="folder, zip, workbook or data file")
         parser.add_argument(
             "--accept", action="store_true", help="compute the runs and let their values stand"
         )
@@ -90,12 +93,15 @@ class Command(BaseCommand):
         if not path.exists():
             raise CommandError(f"There is nothing at {path}.")
         by = self._person(options["user"], accepts=options["accept"])
+        parcel = Parcel()
         try:
-            if path.is_dir() or path.suffix.lower() == ".zip":
-                intake, brought_refusals = self._package(path, by=by, options=options)
+            if path.is_dir() or _is_package(path, described=_describes(options)):
+                self._package(path, parcel=parcel, by=by, options=options)
             else:
                 row = _described_row(path, options)
-                intake, brought_refusals = self._rows([row], lone_file(path), by=by), 0
+                bulk.take_in(
+                    row, intake=parcel.intake, package=lone_file(path), by=by, table=path.name
+                )
         except PackageError as error:
             raise CommandError(f"{path}: {error}") from error
         except OSError as error:
@@ -103,10 +109,11 @@ class Command(BaseCommand):
                 f"Stopped, and nothing of the present row was kept: {error}. What was taken in "
                 "before is safe; mend the cause and run the same command again."
             ) from error
-        self._report(intake)
-        failures = intake.refused_rows + brought_refusals
+        self._report(parcel)
+        failures = parcel.failures
         if options["accept"]:
-            failures += self._accept(intake.received + intake.already_there, by=by)
+            runs = parcel.intake.received + parcel.intake.already_there
+            failures += self._accept(runs, by=by)
         if failures:
             raise CommandError(f"{failures} not as wished; see above.")
 
@@ -122,49 +129,28 @@ class Command(BaseCommand):
             raise CommandError(f"“{username}” may not accept runs; an editor may.")
         return person
 
-    def _package(self, path: Path, *, by: User, options: dict[str, Any]) -> tuple[bulk.Intake, int]:
-        described = [option for option, column, _ in _OPTIONS if options[column]]
-        if described or options["instruments"] or options["method_fields"]:
+    def _package(self, path: Path, *, parcel: Parcel, by: User, options: dict[str, Any]) -> None:
+        if _describes(options):
             raise CommandError(
                 "Options that describe a run go with one data file; in a package, "
                 "runs.csv says what each file is."
             )
-        with open_package(path) as package:
-            if not package.has("runs.csv"):
-                raise PackageError(
-                    "runs.csv is missing. Write one row a run with the columns adapter, kind "
-                    "and file, and put it beside the files."
-                )
-            rows = package.rows("runs.csv")
-            try:
-                bulk.require_columns(
-                    rows, known=bulk.known_columns(), needed=("adapter", "kind", "file")
-                )
-            except PackageError as error:
-                raise PackageError(f"runs.csv: {error}") from error
-            brought = bring_adapters(package)
-            if brought.added or brought.known:
-                self.stdout.write(
-                    f"Adapters: {len(brought.added)} written down, "
-                    f"{len(brought.known)} known already and left as they are."
-                )
-            for refusal in brought.refusals:
-                self.stderr.write(str(refusal))
-            return self._rows(rows, package, by=by), len(brought.refusals)
+        with open_package(path, limits=IN_BULK) as package:
+            receive_package(package, parcel=parcel, by=by, limits=IN_BULK, progress=_with_bar)
 
-    def _rows(self, rows: Sequence[Row], package: Package, *, by: User) -> bulk.Intake:
-        intake = bulk.Intake()
-        table = "runs.csv" if rows[0].line else rows[0].cells["file"]
-        for row in bar(rows, total=len(rows), what="Taking in", unit="runs"):
-            bulk.take_in(row, intake=intake, package=package, by=by, table=table)
-        return intake
-
-    def _report(self, intake: bulk.Intake) -> None:
-        for refusal in intake.refusals:
+    def _report(self, parcel: Parcel) -> None:
+        brought, intake = parcel.brought, parcel.intake
+        if brought.added or brought.known:
+            self.stdout.write(
+                f"Adapters: {len(brought.added)} written down, "
+                f"{len(brought.known)} known already and left as they are."
+            )
+        for refusal in [*brought.refusals, *intake.refusals]:
             self.stderr.write(str(refusal))
+        left = f", {parcel.not_filled_in} not filled in" if parcel.not_filled_in else ""
         self.stdout.write(
             f"{intake.read} read: {len(intake.received)} taken in, "
-            f"{len(intake.already_there)} already there, {intake.refused_rows} refused."
+            f"{len(intake.already_there)} already there, {intake.refused_rows} refused{left}."
         )
 
     def _accept(self, runs: Sequence[Run], *, by: User) -> int:
@@ -177,6 +163,21 @@ class Command(BaseCommand):
                 accepted += 1
         self.stdout.write(f"{accepted} stand, {failed} could not be accepted.")
         return failed
+
+
+def _describes(options: dict[str, Any]) -> bool:
+    columns = (*(column for _, column, _ in _OPTIONS), "instruments", "method_fields")
+    return any(options[column] for column in columns)
+
+
+def _is_package(path: Path, *, described: bool) -> bool:
+    # A workbook that the options describe is the data file of one run.
+    suffix = path.suffix.lower()
+    return suffix in PACKAGE_SUFFIXES and not (described and suffix == WORKBOOK_SUFFIX)
+
+
+def _with_bar(rows: Sequence[Row]) -> Iterable[Row]:
+    return bar(rows, total=len(rows), what="Taking in", unit="runs")
 
 
 def _described_row(path: Path, options: dict[str, Any]) -> Row:

@@ -16,6 +16,7 @@ from measurements.kinds.base import (
     Line,
     Measured,
     Outcome,
+    Plot,
     PortFacts,
     Setup,
 )
@@ -107,3 +108,9 @@ def flags_of(outcome: Outcome) -> dict[str, str]:
     codes = [flag.code for flag in outcome.flags]
     assert len(codes) == len(set(codes))
     return {flag.code: flag.detail for flag in outcome.flags}
+
+
+def plot_of(outcome: Outcome) -> Plot:
+    """The chart of a run that has one."""
+    assert outcome.plot is not None
+    return outcome.plot

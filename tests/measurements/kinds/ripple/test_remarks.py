@@ -18,6 +18,7 @@ from tests.measurements.kinds.ripple.records import (
     STATED,
     flags_of,
     measured,
+    plot_of,
     readings,
     setup,
     sine,
@@ -155,16 +156,48 @@ def test_capacitors_and_instruments_that_are_missing_or_too_many_are_told() -> N
 def test_the_chart_of_readings_has_a_line_for_each_voltage() -> None:
     outcome = measured(readings((20, 5, 62), (3.3, 3, 40), (20, 0, 21)), setup())
     assert list(outcome.trace["output_current_a"]) == [3, 0, 5]
-    assert [(line.column, line.label) for line in outcome.plot.lines] == [
+    assert [(line.column, line.label) for line in plot_of(outcome).lines] == [
         ("ripple_3_3v", "3.3 V"),
         ("ripple_20v", "20 V"),
     ]
     assert np.array_equal(outcome.trace["ripple_20v"], [math.nan, 21, 62], equal_nan=True)
-    assert outcome.plot.title == (
+    assert plot_of(outcome).title == (
         "Largest ripple 62.0 mV peak to peak at 20 V, 5 A (0.31 % of nominal)"
     )
-    assert "[A]" in outcome.plot.x_title
-    assert "[mV]" in outcome.plot.y_title
+    assert "[mV]" in plot_of(outcome).y_title
+
+
+def test_several_voltages_are_drawn_over_the_share_of_their_currents() -> None:
+    """So that every line ends at the edge, where its name has room."""
+    table = readings((5, 0, 30), (5, 1.5, 40), (5, 3, 48), (20, 0, 21), (20, 5, 62))
+    outcome = measured(table, setup())
+    assert plot_of(outcome).x == "load_percent"
+    assert plot_of(outcome).x_title == "Load [% of the advertised current]"
+    assert list(outcome.trace["load_percent"]) == [0, 50, 100, 0, 100]
+
+
+def test_where_no_current_is_advertised_the_largest_measured_is_full_load() -> None:
+    table = readings((5, 0, 30), (5, 3, 48), (9, 0, 12), (9, 1, 31), (9, 2, 30), (12, 0, 3))
+    outcome = measured(table, setup())
+    assert list(outcome.trace["load_percent"]) == [0, 100, 0, 50, 100, 0]
+    assert "largest measured" in plot_of(outcome).x_title
+
+
+def test_a_single_voltage_is_drawn_over_its_current() -> None:
+    outcome = measured(readings((20, 0, 21), (20, 5, 62)), setup())
+    assert plot_of(outcome).x == "output_current_a"
+    assert plot_of(outcome).x_title == "Output current [A]"
+
+
+def test_the_drawing_of_a_long_waveform_is_thin_and_keeps_its_extremes() -> None:
+    voltage = sine(1230.0, rate=1e6, seconds=0.1, amplitude=0.02)
+    voltage[77_777] += 0.05
+    outcome = measured(waveform(voltage, rate=1e6), setup(fields=POINT))
+    assert len(outcome.trace["ripple_mv"]) <= 20_000
+    (whole,) = {v.value for v in outcome.values if v.metric == "ripple-loaded"}
+    assert float(np.ptp(outcome.trace["ripple_mv"])) == whole
+    at = int(np.argmax(outcome.trace["ripple_mv"]))
+    assert outcome.trace["time_ms"][at] == pytest.approx(77.777)
 
 
 @pytest.mark.parametrize(
@@ -176,21 +209,24 @@ def test_the_chart_of_a_waveform_has_a_fitting_axis_of_time(
 ) -> None:
     voltage = sine(rate / 100, rate=rate, seconds=count / rate, amplitude=0.01)
     outcome = measured(waveform(voltage, rate=rate, start=-0.25), setup(fields=POINT))
-    assert outcome.plot.x == column
+    assert plot_of(outcome).x == column
     assert list(outcome.trace) == [column, "ripple_mv"]
     time = outcome.trace[column]
     assert time[0] == 0
     assert time[-1] == pytest.approx((len(time) - 1) / rate * per_second, rel=1e-6)
-    assert {plot_line.column for plot_line in outcome.plot.lines} <= set(outcome.trace)
+    assert {plot_line.column for plot_line in plot_of(outcome).lines} <= set(outcome.trace)
 
 
 def test_the_envelope_of_the_chart_keeps_the_peak_to_peak_value() -> None:
     voltage = sine(1230.0, rate=1e6, seconds=0.1, amplitude=0.02)
     outcome = measured(waveform(voltage, rate=1e6), setup(fields=POINT))
-    thinned = downsample(outcome.trace, points=2000, x=outcome.plot.x)["ripple_mv"]
+    thinned = downsample(outcome.trace, points=2000, x=plot_of(outcome).x)["ripple_mv"]
     (whole,) = {v.value for v in outcome.values if v.metric == "ripple-loaded"}
     assert float(np.ptp(thinned)) == pytest.approx(whole)
-    assert [rule.label for rule in outcome.plot.rules] == ["highest +20.0 mV", "lowest −20.0 mV"]
+    assert [rule.label for rule in plot_of(outcome).rules] == [
+        "highest +20.0 mV",
+        "lowest −20.0 mV",
+    ]
 
 
 @pytest.mark.parametrize(
@@ -202,6 +238,8 @@ def test_the_title_of_a_waveform_states_the_finding(
 ) -> None:
     voltage = sine(frequency, rate=rate, seconds=100 / frequency, amplitude=0.02)
     outcome = measured(waveform(voltage, rate=rate), setup(fields=POINT))
-    assert outcome.plot.title.endswith(f"mV peak to peak at 20 V, 5 A; strongest line at {text}")
+    assert plot_of(outcome).title.endswith(
+        f"mV peak to peak at 20 V, 5 A; strongest line at {text}"
+    )
     flat = measured(waveform(np.full(100, 20.0), rate=1e6), setup(fields=POINT))
-    assert flat.plot.title == "0.0 mV peak to peak at 20 V, 5 A: a flat record"
+    assert plot_of(flat).title == "0.0 mV peak to peak at 20 V, 5 A: a flat record"

@@ -8,7 +8,15 @@ from typing import Any
 import numpy as np
 
 from measurements.intake.columns import FloatArray, Table
-from measurements.kinds.base import Accuracy, AdapterFacts, Condition, Measured, Outcome, Setup
+from measurements.kinds.base import (
+    Accuracy,
+    AdapterFacts,
+    Condition,
+    Measured,
+    Outcome,
+    Plot,
+    Setup,
+)
 from measurements.kinds.thermal import KIND
 
 LOGGER = Accuracy("Logger", "temperature", reading_percent=0.1, fixed=0.5)
@@ -77,3 +85,9 @@ def flags_of(outcome: Outcome) -> dict[str, str]:
     codes = [flag.code for flag in outcome.flags]
     assert len(codes) == len(set(codes))
     return {flag.code: flag.detail for flag in outcome.flags}
+
+
+def plot_of(outcome: Outcome) -> Plot:
+    """The chart of a run that has one."""
+    assert outcome.plot is not None
+    return outcome.plot

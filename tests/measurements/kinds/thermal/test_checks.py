@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import math
 from typing import Any
 
@@ -40,6 +41,21 @@ def test_an_infinite_temperature_is_named_by_row_and_column() -> None:
         (3, "top_c"),
         (4, "ambient_c"),
     }
+
+
+def test_an_output_power_that_cannot_be_is_named_by_row() -> None:
+    table = record(time_s=[0, 10, 20, 30], top_c=30.0, output_power_w=[0.0, -0.2, -65.0, math.inf])
+    problems = KIND.check(table, setup())
+    assert {(problem.row, problem.column) for problem in problems} == {
+        (4, "output_power_w"),
+        (5, "output_power_w"),
+    }
+    assert any("sign" in problem.detail for problem in problems)
+
+
+def test_an_output_power_without_any_reading_is_named() -> None:
+    (problem,) = KIND.check(record(top_c=30.0, output_power_w=math.nan), setup())
+    assert problem.column == "output_power_w"
 
 
 def test_a_sensor_without_any_reading_is_named() -> None:
@@ -97,23 +113,33 @@ def test_an_unknown_enclosure_matters_only_where_it_is_used() -> None:
             st.floats(allow_nan=True, allow_infinity=True),
             st.floats(-40, 85) | st.just(math.nan),
             st.floats(-40, 250) | st.sampled_from([math.nan, math.inf]),
+            st.floats(-1, 1000) | st.sampled_from([math.nan, math.inf, 5e-324]),
         ),
         max_size=8,
     ),
     ordered=st.booleans(),
     ambient=st.none() | st.floats(-20, 60),
+    spacing=st.sampled_from([10.0, 60.0, 600.0]),
+    logs_power=st.booleans(),
 )
 def test_any_record_is_either_refused_with_a_reason_or_computed(
-    readings: list[tuple[float, float, float]], ordered: bool, ambient: float | None
+    readings: list[tuple[float, float, float, float]],
+    ordered: bool,
+    ambient: float | None,
+    spacing: float,
+    logs_power: bool,
 ) -> None:
-    columns = np.array(readings, dtype=np.float64).reshape(len(readings), 3)
-    times = [600.0 * row for row in range(len(readings))] if ordered else columns[:, 0].tolist()
-    table = record(time_s=times, ambient_c=columns[:, 1], top_c=columns[:, 2])
+    columns = np.array(readings, dtype=np.float64).reshape(len(readings), 4)
+    times = [spacing * row for row in range(len(readings))] if ordered else columns[:, 0].tolist()
+    power = {"output_power_w": columns[:, 3]} if logs_power else {}
+    table = record(time_s=times, ambient_c=columns[:, 1], top_c=columns[:, 2], **power)
     given_setup = setup(ambient_c=ambient)
     problems = KIND.check(table, given_setup)
     if problems:
         assert all(problem.detail for problem in problems)
         return
-    for item in KIND.measure(table, given_setup).values:
+    outcome = KIND.measure(table, given_setup)
+    json.dumps(outcome.details.facts, allow_nan=False)
+    for item in outcome.values:
         assert math.isfinite(item.value)
         assert math.isfinite(item.standard_uncertainty)

@@ -15,6 +15,7 @@ from tests.measurements.kinds.thermal.records import (
     flags_of,
     heating,
     measured,
+    plot_of,
     record,
     setup,
 )
@@ -37,6 +38,12 @@ def test_a_soak_under_55_minutes_is_flagged(minutes: float, short: bool) -> None
     time = np.linspace(0, 60 * minutes, 200)
     outcome = measured(record(time_s=time, ambient_c=25.0, top_c=heating(40, time_s=time)), setup())
     assert ("short-soak" in flags_of(outcome)) is short
+
+
+@pytest.mark.parametrize(("per_hour", "rising"), [(5.9, False), (6.1, True)])
+def test_a_sensor_that_still_rises_is_flagged(per_hour: float, rising: bool) -> None:
+    outcome = measured(record(ambient_c=25.0, top_c=40 + per_hour * HOUR / 3600), setup())
+    assert ("still-rising" in flags_of(outcome)) is rising
 
 
 def test_a_missing_curve_is_flagged_with_sensor_and_reason() -> None:
@@ -81,13 +88,13 @@ def test_the_trace_counts_minutes_from_the_first_row() -> None:
 def test_a_record_without_ambient_has_none_in_trace_and_chart() -> None:
     outcome = measured(record(top_c=heating(40)), setup(ambient_c=25.0))
     assert list(outcome.trace) == ["time_min", "top_c"]
-    assert [line.column for line in outcome.plot.lines] == ["top_c"]
+    assert [line.column for line in plot_of(outcome).lines] == ["top_c"]
 
 
 def test_every_column_of_the_chart_is_in_the_trace() -> None:
     table = record(ambient_c=25.0, top_face_c=heating(40), prongs_c=heating(20))
     outcome = measured(table, setup(materials={"prongs": "metal"}))
-    plot = outcome.plot
+    plot = plot_of(outcome)
     assert {plot.x, *(line.column for line in plot.lines)} <= set(outcome.trace)
     assert [line.label for line in plot.lines] == ["top face", "prongs", "ambient"]
     assert [(rule.axis, rule.value, rule.label) for rule in plot.rules] == [
@@ -114,4 +121,4 @@ def test_the_title_states_the_finding(
     columns: dict[str, Any], materials: dict[str, str], title: str
 ) -> None:
     outcome = measured(record(ambient_c=25.0, **columns), setup(materials=materials))
-    assert outcome.plot.title == title
+    assert plot_of(outcome).title == title

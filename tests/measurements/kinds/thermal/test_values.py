@@ -29,18 +29,23 @@ def test_the_kind_declares_the_metrics_of_the_contract() -> None:
         "temperature-rise": ("K", "lower", ("line",)),
         "settled-temperature": ("°C", "lower", ("line", "sensor")),
         "time-constant": ("min", "", ("line", "sensor")),
+        "final-slope": ("K/h", "", ("line", "sensor")),
+        "throttle-onset": ("min", "higher", ("line",)),
+        "sustained-power": ("W", "higher", ("line",)),
         "thermal-headroom": ("K", "higher", ("line",)),
     }
 
 
-def test_a_metric_without_a_better_side_is_not_ranked() -> None:
-    assert {item.key for item in KIND.metrics if not item.ranked} == {"time-constant"}
+def test_what_has_no_better_side_or_not_every_adapter_has_is_not_ranked() -> None:
+    unranked = {item.key for item in KIND.metrics if not item.ranked}
+    assert unranked == {"time-constant", "final-slope", "throttle-onset"}
 
 
 def test_the_kind_declares_the_columns_and_fields_of_the_contract() -> None:
     assert {column.name: column.required for column in KIND.columns} == {
         "time_s": True,
         "ambient_c": False,
+        "output_power_w": False,
         "*_c": True,
     }
     assert [(item.name, item.type) for item in KIND.fields] == [("materials", "json")]
@@ -120,8 +125,10 @@ class TestAmbient:
     def test_without_any_there_is_neither_rise_nor_curve(self) -> None:
         outcome = measured(record(top_c=heating(40)), setup())
         metrics = {item.metric for item in outcome.values}
-        assert metrics == {"surface-temperature", "thermal-headroom"}
-        assert all("not recorded" in item.apart for item in outcome.values)
+        assert metrics == {"surface-temperature", "thermal-headroom", "final-slope"}
+        assert all(
+            "not recorded" in item.apart for item in outcome.values if item.metric != "final-slope"
+        )
 
     def test_the_rise_is_counted_from_the_ambient_of_the_same_row(self) -> None:
         ambient = [24.0, 26.0, 25.0, math.nan]
@@ -206,6 +213,52 @@ class TestUncertainty:
         outcome = measured(record(ambient_c=25.0, top_c=70.0), setup(accuracies=()))
         assert value(outcome, "surface-temperature").standard_uncertainty == 0
         assert value(outcome, "temperature-rise").standard_uncertainty == 0
+
+
+class TestFinalSlope:
+    def test_a_straight_rise_has_its_own_slope_without_error(self) -> None:
+        table = record(ambient_c=25.0, top_c=25 + HOUR / 360)
+        found = value(measured(table, setup(accuracies=())), "final-slope", sensor="top")
+        assert found.value == pytest.approx(10)
+        assert found.standard_uncertainty == pytest.approx(0, abs=1e-9)
+
+    def test_only_the_last_ten_minutes_count(self) -> None:
+        table = record(ambient_c=25.0, top_c=np.where(HOUR < 3000, 25 + HOUR / 100, 60.0))
+        found = value(measured(table, setup()), "final-slope", sensor="top")
+        assert found.value == pytest.approx(0, abs=1e-9)
+
+    def test_an_exponential_is_as_steep_as_its_derivative(self) -> None:
+        table = record(ambient_c=25.0, top_c=heating(40, tau_min=15))
+        found = value(measured(table, setup()), "final-slope", sensor="top")
+        # The chord's slope at the middle of the window, 55 min; the curve hardly bends there.
+        assert found.value == pytest.approx(40 / 15 * 60 * math.exp(-55 / 15), rel=0.02)
+
+    def test_gain_and_scatter_add_in_quadrature_and_an_offset_does_not_count(self) -> None:
+        noise = np.random.default_rng(3).normal(0, 0.1, len(HOUR))
+        table = record(ambient_c=25.0, top_c=25 + HOUR / 360 + noise)
+        scatter = value(measured(table, setup(accuracies=())), "final-slope", sensor="top")
+        # Independent scatter of deviation s over n points: s / sqrt(sum of (t - mean t)^2).
+        hours = HOUR[HOUR >= 3000] / 3600
+        spread = math.sqrt(float(np.sum((hours - hours.mean()) ** 2)))
+        assert scatter.standard_uncertainty == pytest.approx(0.1 / spread, rel=0.3)
+        logger = Accuracy("Logger", "temperature", reading_percent=2.0, fixed=5.0)
+        both = value(measured(table, setup(accuracies=(logger,))), "final-slope", sensor="top")
+        assert both.standard_uncertainty == pytest.approx(
+            math.hypot(scatter.standard_uncertainty, 0.02 * both.value / math.sqrt(3))
+        )
+
+    @pytest.mark.parametrize("minutes", [5.0, 9.9])
+    def test_a_record_under_ten_minutes_has_none(self, minutes: float) -> None:
+        time = np.linspace(0, 60 * minutes, 60)
+        outcome = measured(record(time_s=time, ambient_c=25.0, top_c=40.0), setup())
+        assert values_of(outcome, "final-slope", sensor="top") == []
+
+    def test_a_sensor_that_came_off_before_the_end_has_none(self) -> None:
+        readings = heating(40)
+        readings[-35:] = math.nan
+        outcome = measured(record(ambient_c=25.0, top_c=readings, side_c=40.0), setup())
+        assert values_of(outcome, "final-slope", sensor="top") == []
+        assert value(outcome, "final-slope", sensor="side").value == pytest.approx(0, abs=1e-9)
 
 
 class TestNoCurve:

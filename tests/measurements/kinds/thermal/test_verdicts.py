@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 
 from measurements.kinds.base import Accuracy, Outcome, Verdict
-from tests.measurements.kinds.thermal.records import heating, measured, record, setup
+from tests.measurements.kinds.thermal.records import HOUR, heating, measured, record, setup
 
 ONE_KELVIN = Accuracy("Logger", "temperature", reading_percent=0.0, fixed=math.sqrt(3) / 2)
 """U = 2 · (√3/2)/√3 = 1 K."""
@@ -72,6 +72,12 @@ def test_another_ambient_is_a_deviation_and_nothing_is_recalculated(
     found = verdict(measured(record(ambient_c=ambient, top_c=70.0), setup()))
     assert any(says in text and "not recalculated" in text for text in found.deviations)
     assert found.value == 70
+
+
+def test_a_rise_that_no_curve_describes_is_a_deviation() -> None:
+    outcome = measured(record(ambient_c=25.0, top_c=25 + 1e-6 * HOUR**2), setup())
+    texts = verdict(outcome).deviations
+    assert any("23.8 K/h" in text for text in texts)
 
 
 def test_a_short_soak_that_still_rises_is_a_deviation() -> None:
