@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from measurements.standards import iec_62368_1_2018 as touch
+from measurements.standards import usb_pd_output_tolerance as usb_output
 from measurements.standards.eu_2019_1782 import EU_2019_1782
 from measurements.standards.eu_coc_v5_2014 import TIER_1, TIER_2
 from measurements.standards.rows import (
@@ -27,7 +28,9 @@ SCHEMES: tuple[Scheme, ...] = (LEVEL_VI, EU_2019_1782, TIER_1, TIER_2)
 LOW_VOLTAGE_BELOW_V = 6.0
 LOW_VOLTAGE_FROM_A = 0.55
 
-_CLASSES: dict[str, tuple[TouchLimit, ...]] = {"TS1": touch.TS1, "TS2": touch.TS2}
+EnergyClass = Literal["TS1", "TS2"]
+
+_CLASSES: dict[EnergyClass, tuple[TouchLimit, ...]] = {"TS1": touch.TS1, "TS2": touch.TS2}
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,7 +44,8 @@ class Limit:
     quantity : str
         Metric that it limits. [-]
     row : str
-        Row of the table: ``basic``, ``low`` or ``multiple``, or material and contact. [-]
+        Row of the table: ``basic``, ``low`` or ``multiple``, material and contact, or
+        ``fixed`` of an output voltage. [-]
     sense : str
         ``at most`` or ``at least``; the limit itself is allowed. [-]
     value : float
@@ -73,14 +77,15 @@ def limits_for(
     output_a: float | None = None,
     supply: str | None = None,
 ) -> tuple[Limit, ...]:
-    """Every scheme's limits on no-load power and efficiency for one rating.
+    """Every scheme's limits on no-load power, efficiency and output voltage for one rating.
 
     Parameters
     ----------
     rated_power_w : float
         Nameplate output power, of the output voltage that is judged. [W]
     output_v : float or None
-        Nameplate output voltage; with `output_a` it decides the low-voltage row. [V]
+        Nameplate output voltage; with `output_a` it decides the low-voltage row. Without it
+        there is no limit on the output voltage. [V]
     output_a : float or None
         Nameplate output current at that voltage. [A]
     supply : str or None
@@ -90,8 +95,8 @@ def limits_for(
     Returns
     -------
     limits : tuple of Limit
-        In the order of `SCHEMES`; empty for a scheme that does not cover the power.
-        [W for no-load power, % for efficiencies]
+        In the order of `SCHEMES`, then that on the output voltage; none of a scheme that does
+        not cover the power. [W for no-load power, % for efficiencies and output voltage]
 
     Raises
     ------
@@ -109,16 +114,45 @@ def limits_for(
     .. [1] `us-doe-level-vi`, 10 CFR 430.32(w).
     .. [2] `eu-2019-1782`, Annex II.
     .. [3] `eu-coc-v5`, no-load and active-mode criteria.
+    .. [4] `common-practice`, USB Power Delivery output tolerance, from memory.
     """
     if not 0 < rated_power_w < math.inf:
         raise ValueError(f"Rated power must be a positive number of watts, not {rated_power_w}.")
     row = _supply_row(output_v=output_v, output_a=output_a, supply=supply)
-    return tuple(
+    of_schemes = tuple(
         _worked_out(cell, scheme=scheme, power=rated_power_w, supply=supply)
         for scheme in SCHEMES
         if scheme.lowest_power_w <= rated_power_w <= scheme.highest_power_w
         for cell in scheme.rows
         if cell.supply == row and cell.above_w < rated_power_w <= cell.up_to_w
+    )
+    return of_schemes if output_v is None else (*of_schemes, output_tolerance())
+
+
+def output_tolerance() -> Limit:
+    """How far the output of a USB Power Delivery source may lie from a fixed voltage.
+
+    Returns
+    -------
+    limit : Limit
+        Limit on ``output-deviation``. [%]
+
+    References
+    ----------
+    .. [1] `common-practice`, and from memory the USB Power Delivery specification.
+    """
+    return Limit(
+        scheme=usb_output.KEY,
+        title=usb_output.TITLE,
+        clause=usb_output.CLAUSE,
+        quantity="output-deviation",
+        row="fixed",
+        sense="at most",
+        value=usb_output.TOLERANCE_PERCENT,
+        unit="%",
+        source=usb_output.SOURCE,
+        standing=usb_output.STANDING,
+        note=usb_output.NOTE,
     )
 
 
@@ -126,7 +160,7 @@ def touch_limit(
     material: str,
     *,
     contact: str = touch.DEFAULT_CONTACT,
-    energy_class: Literal["TS1", "TS2"] = "TS1",
+    energy_class: EnergyClass = "TS1",
 ) -> Limit:
     """Highest allowed temperature of a touchable surface.
 
@@ -190,6 +224,22 @@ def method_of(scheme: str) -> Method:
         If there is no such scheme.
     """
     return {item.key: item.method for item in SCHEMES}[scheme]
+
+
+def adaptive_loading_of(scheme: str) -> str:
+    """Source of the way in which a scheme loads a supply of negotiated voltage.
+
+    Parameters
+    ----------
+    scheme : str
+        Key of a set of limits. [-]
+
+    Returns
+    -------
+    source : str
+        Key in `measurements.standards.sources`; "" for a scheme without such a way. [-]
+    """
+    return next((item.adaptive_method for item in SCHEMES if item.key == scheme), "")
 
 
 def _supply_row(*, output_v: float | None, output_a: float | None, supply: str | None) -> SupplyRow:

@@ -11,6 +11,10 @@ from measurements.intake.columns import FloatArray
 from measurements.kinds.base import Plot, PlotLine, PlotRule
 from measurements.kinds.ripple.points import Point, voltages_of
 from measurements.kinds.ripple.waveform import Waveform
+from measurements.metrics.downsample import downsample
+
+# Ten times what a page shows: enough to thin again without losing what stands out.
+_DRAWN_SAMPLES = 20_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,6 +36,7 @@ def trace_of_points(points: Sequence[Point]) -> Mapping[str, FloatArray]:
     trace = {
         "output_nominal_v": np.array([point.voltage_v for point in points]),
         "output_current_a": np.array([point.current_a for point in points]),
+        "load_percent": _load_percent(points),
         "ripple_mv_pp": np.array([point.ripple_mv for point in points]),
     }
     for voltage_v in voltages_of(points):
@@ -41,29 +46,42 @@ def trace_of_points(points: Sequence[Point]) -> Mapping[str, FloatArray]:
 
 
 def plot_of_points(points: Sequence[Point]) -> Plot:
-    """Ripple over output current, one line for each voltage."""
+    """Ripple over the load, one line for each voltage.
+
+    Several voltages are drawn over the share of their full currents: over the current itself
+    the lines would end in the middle of the chart, and their names would lie on one another.
+    """
+    voltages = voltages_of(points)
+    alone = len(voltages) == 1
     worst = max(points, key=lambda point: point.ripple_mv)
     return Plot(
         title=(
             f"Largest ripple {worst.ripple_mv:.1f} mV peak to peak at {worst.voltage_v:g} V, "
             f"{worst.current_a:.3g} A ({worst.share_percent:.2f} % of nominal)"
         ),
-        x="output_current_a",
-        x_title="Output current [A]",
+        x="output_current_a" if alone else "load_percent",
+        x_title="Output current [A]" if alone else _load_title(points),
         y_title="Ripple, peak to peak [mV]",
         lines=tuple(
             PlotLine(_column_of(voltage_v), f"{voltage_v:g} V", mark="line-point")
-            for voltage_v in voltages_of(points)
+            for voltage_v in voltages
         ),
     )
 
 
 def trace_of_waveform(waveform: Waveform) -> Mapping[str, FloatArray]:
-    """Time from the first sample that counts, and the band-limited ripple [mV]."""
+    """Time from the first sample that counts, and the band-limited ripple [mV].
+
+    A long record is thinned to rows that still hold every extreme: a copy of ten million samples
+    in other units would only cost memory.
+    """
     unit = _time_unit(waveform)
+    thinned = downsample(
+        {"time": waveform.time_s, "ripple": waveform.ripple}, points=_DRAWN_SAMPLES, x="time"
+    )
     return {
-        unit.column: (waveform.time_s - waveform.time_s[0]) * unit.per_second,
-        "ripple_mv": 1000 * waveform.ripple,
+        unit.column: (thinned["time"] - waveform.time_s[0]) * unit.per_second,
+        "ripple_mv": 1000 * thinned["ripple"],
     }
 
 
@@ -91,6 +109,27 @@ def frequency_text(frequency: float) -> str:
         if frequency >= size:
             return f"{frequency / size:.3g} {sign}"
     return f"{frequency:.3g} Hz"
+
+
+def _load_percent(points: Sequence[Point]) -> FloatArray:
+    """Load of every point [%]: of the advertised current, else of the largest at its voltage."""
+    largest = {
+        voltage_v: max(point.current_a for point in points if point.voltage_v == voltage_v)
+        for voltage_v in voltages_of(points)
+    }
+    full = (point.advertised_a or largest[point.voltage_v] for point in points)
+    return np.array(
+        [
+            100 * point.current_a / current_a if current_a > 0 else 0.0
+            for point, current_a in zip(points, full, strict=True)
+        ]
+    )
+
+
+def _load_title(points: Sequence[Point]) -> str:
+    if all(point.advertised_a for point in points):
+        return "Load [% of the advertised current]"
+    return "Load [% of the advertised or the largest measured current]"
 
 
 def _finding(waveform: Waveform) -> str:

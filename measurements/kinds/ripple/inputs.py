@@ -1,4 +1,4 @@
-"""What the file and the form give: which form of table, stated fields, the advertised current."""
+"""What the file and the form give: which form of table, stated fields, what counts as no load."""
 
 from __future__ import annotations
 
@@ -6,15 +6,13 @@ import math
 from typing import Literal
 
 from measurements.intake.columns import Table
-from measurements.kinds.base import AdvertisedOutput, Setup
+from measurements.kinds.advertised import advertised_current
+from measurements.kinds.base import Setup
 
 READINGS = ("output_nominal_v", "output_current_a", "ripple_mv_pp")
 WAVEFORM = ("time_s", "voltage_v")
 
 Form = Literal["readings", "waveform"]
-
-# Advertised voltages come in steps of 50 mV at the finest (USB Power Delivery data objects).
-_SAME_VOLTAGE_V = 0.025
 
 # Below this part of the advertised current, or this current [A] where none is advertised, a point
 # counts as without load: an electronic load that is switched off, or a trigger alone.
@@ -47,27 +45,6 @@ def stated(setup: Setup, name: str) -> float | None:
     if not math.isfinite(number):
         raise ValueError(f"{name} is not finite")
     return number
-
-
-def advertised_outputs(setup: Setup) -> tuple[AdvertisedOutput, ...]:
-    """What the maker states for the port under test, or for all ports when none is given."""
-    if setup.port is None:
-        return setup.adapter.advertised
-    return tuple(item for item in setup.adapter.advertised if item.port in ("", setup.port.label))
-
-
-def advertised_current(setup: Setup, *, voltage_v: float) -> float | None:
-    """Highest advertised current [A] at a voltage [V], or None.
-
-    What is stated for the port itself goes before what is stated for any port.
-    """
-    fitting = [
-        item
-        for item in advertised_outputs(setup)
-        if abs(item.voltage_v - voltage_v) <= _SAME_VOLTAGE_V and item.current_a > 0
-    ]
-    own = [item for item in fitting if setup.port is not None and item.port]
-    return max((item.current_a for item in own or fitting), default=None)
 
 
 def no_load_limit(setup: Setup, *, voltage_v: float) -> float:

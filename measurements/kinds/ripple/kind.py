@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from measurements.intake.columns import Column
-from measurements.kinds.base import Field, Kind, Metric
+from measurements.kinds.base import Field, Kind, Metric, ValueMap
 from measurements.kinds.ripple.checks import check
 from measurements.kinds.ripple.compute import measure
+from measurements.kinds.ripple.plan import plan
 
 # No column is required by itself: a file holds either the first three or the last two, which
 # only `check` can tell.
@@ -247,4 +248,12 @@ KIND = Kind(
     quantities=("ripple",),
     cautions=CAUTIONS,
     fields=FIELDS,
+    plan=plan,
+    follows=("port-scan",),
+    maps=(
+        ValueMap(
+            title="Ripple by output voltage and load",
+            metrics=("ripple-no-load", "ripple-loaded"),
+        ),
+    ),
 )

@@ -9,13 +9,9 @@ from typing import Literal
 import numpy as np
 
 from measurements.intake.columns import Table
+from measurements.kinds.advertised import advertised_current, advertised_outputs
 from measurements.kinds.base import Accuracy, Condition, Measured, Setup
-from measurements.kinds.ripple.inputs import (
-    FULL_LOAD_SHARE,
-    advertised_current,
-    advertised_outputs,
-    no_load_limit,
-)
+from measurements.kinds.ripple.inputs import FULL_LOAD_SHARE, no_load_limit
 from measurements.metrics.uncertainty import accuracy_uncertainty
 
 Load = Literal["none", "full"]

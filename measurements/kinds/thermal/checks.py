@@ -8,6 +8,7 @@ import numpy as np
 
 from measurements.intake.columns import Problem, Table
 from measurements.kinds.base import Setup
+from measurements.kinds.thermal.power import POWER_COLUMN
 from measurements.kinds.thermal.sensors import (
     AMBIENT_COLUMN,
     MATERIALS,
@@ -15,12 +16,20 @@ from measurements.kinds.thermal.sensors import (
     stated_materials,
 )
 
+# A meter without load may read a little below zero.
+_MOST_NEGATIVE_W = -0.5
+
 
 def check(table: Table, setup: Setup) -> tuple[Problem, ...]:
     """Every reason why the record cannot be computed, by row and column."""
     if not len(table):
         return (Problem("The table has no rows; give the readings of a soak."),)
-    return (*_time(table), *_readings(table), *_materials(table, setup))
+    return (
+        *_time(table),
+        *_readings(table),
+        *_output_power(table),
+        *_materials(table, setup),
+    )
 
 
 def _time(table: Table) -> Iterator[Problem]:
@@ -68,6 +77,28 @@ def _readings(table: Table) -> Iterator[Problem]:
                 row=int(table.rows[row]),
                 column=column,
             )
+
+
+def _output_power(table: Table) -> Iterator[Problem]:
+    if POWER_COLUMN not in table:
+        return
+    power = table[POWER_COLUMN]
+    if np.all(np.isnan(power)):
+        yield Problem(
+            "The column holds no reading at all; fill it in or delete it.", column=POWER_COLUMN
+        )
+    for row in np.flatnonzero(np.isinf(power)):
+        yield Problem(
+            "The cell holds no finite power; leave it blank if the reading failed.",
+            row=int(table.rows[row]),
+            column=POWER_COLUMN,
+        )
+    for row in np.flatnonzero(np.isfinite(power) & (power < _MOST_NEGATIVE_W)):
+        yield Problem(
+            f"An output power of {power[row]:g} W would flow into the adapter; check the sign.",
+            row=int(table.rows[row]),
+            column=POWER_COLUMN,
+        )
 
 
 def _materials(table: Table, setup: Setup) -> Iterator[Problem]:

@@ -2,22 +2,29 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import replace
 
 import numpy as np
 
 from measurements.intake.columns import FloatArray, Table
-from measurements.kinds.base import Condition, Measured, Outcome, Setup
+from measurements.kinds.base import Condition, Details, Measured, Outcome, Setup
 from measurements.kinds.thermal.figure import plot_of, trace_of
+from measurements.kinds.thermal.headroom import (
+    headroom_facts,
+    headroom_listing,
+    headroom_matrix,
+)
 from measurements.kinds.thermal.remarks import remarks
 from measurements.kinds.thermal.sensors import Sensor
 from measurements.kinds.thermal.soak import Soak, soak_of
+from measurements.kinds.thermal.sustained import power_facts, power_values
 from measurements.kinds.thermal.verdicts import verdicts_of
 from measurements.metrics.uncertainty import (
     ErrorSource,
     accuracy_uncertainty,
     propagate,
+    rectangular,
     root_sum_square,
 )
 
@@ -33,12 +40,19 @@ def measure(table: Table, setup: Setup) -> Outcome:
             *surfaces,
             *_rise(soak, line=setup.line),
             *_settling(soak, line=setup.line),
+            *_closing(soak, line=setup.line),
             _headroom(soak, line=setup.line),
+            *power_values(soak, line=setup.line),
         ),
         flags=remarks(soak, setup),
         verdicts=verdicts_of(surfaces, soak=soak),
         trace=trace_of(table, soak=soak),
         plot=plot_of(soak),
+        details=Details(
+            facts={"power": power_facts(soak), "headroom": headroom_facts(soak)},
+            listings=(headroom_listing(soak),),
+            matrices=(headroom_matrix(soak),),
+        ),
     )
 
 
@@ -78,6 +92,7 @@ def _rise(soak: Soak, *, line: str) -> tuple[Measured, ...]:
             value=highest_rise(values),
             standard_uncertainty=propagate(highest_rise, values=values, sources=sources),
             condition=Condition(line=line),
+            apart=soak.partial,
         ),
     )
 
@@ -108,6 +123,22 @@ def _settling(soak: Soak, *, line: str) -> tuple[Measured, ...]:
             ),
         )
     return tuple(values)
+
+
+def _closing(soak: Soak, *, line: str) -> Iterator[Measured]:
+    """How fast every sensor still rose or fell over the last ten minutes."""
+    percent = 0.0 if soak.accuracy is None else soak.accuracy.reading_percent
+    for name, fitted in soak.closing.items():
+        yield Measured(
+            metric="final-slope",
+            value=fitted.slope,
+            # An offset of the instrument does not tilt the line; its gain does.
+            standard_uncertainty=root_sum_square(
+                (fitted.slope_error, rectangular(percent / 100 * abs(fitted.slope)))
+            ),
+            condition=Condition(line=line, sensor=name),
+            apart=soak.partial,
+        )
 
 
 def _headroom(soak: Soak, *, line: str) -> Measured:

@@ -6,6 +6,7 @@ from measurements.intake.columns import Column
 from measurements.kinds.base import Field, Kind, Metric
 from measurements.kinds.thermal.checks import check
 from measurements.kinds.thermal.compute import measure
+from measurements.kinds.thermal.plan import plan
 
 COLUMNS = (
     Column(
@@ -22,6 +23,14 @@ COLUMNS = (
         aliases=("ambient", "ambient temperature", "room", "room temperature", "t amb"),
         minimum=-40.0,
         maximum=85.0,
+    ),
+    Column(
+        name="output_power_w",
+        title="Output power",
+        unit="W",
+        required=False,
+        aliases=("output power", "p out", "pout", "load power", "dc power", "power out"),
+        maximum=1000.0,
     ),
     Column(
         name="*_c",
@@ -103,6 +112,53 @@ METRICS = (
         ranked=False,
     ),
     Metric(
+        key="final-slope",
+        title="Slope of the last ten minutes",
+        unit="K/h",
+        better="",
+        condition=("line", "sensor"),
+        definition=(
+            "Slope of the straight line through a sensor's last ten minutes: how far the record "
+            "is from settled. Less than a kelvin in ten minutes, 6 K/h, commonly counts as settled "
+            "(common practice). It describes the record, so it is not ranked."
+        ),
+        formula="b of the least-squares line T = a + b · t over the last 10 min",
+        source="common-practice",
+        decimals=2,
+        ranked=False,
+    ),
+    Metric(
+        key="throttle-onset",
+        title="Onset of reduced output",
+        unit="min",
+        better="higher",
+        condition=("line",),
+        definition=(
+            "Time from switching the load on until the output power falls below 95 % of its first "
+            "level, the median of the first two minutes, and stays there for 60 s or more. Given "
+            "only when that happens, so it is not ranked: an adapter without it is the better one."
+        ),
+        formula="first t with P < 0.95 · median(P, first 2 min) over 60 s or more, minus t_on",
+        source="common-practice",
+        decimals=1,
+        ranked=False,
+    ),
+    Metric(
+        key="sustained-power",
+        title="Sustained output power",
+        unit="W",
+        better="higher",
+        condition=("line",),
+        definition=(
+            "Mean output power of the last ten minutes of a soak at full load. Comparable only "
+            "after 55 min or more, at an ambient of 25 ± 2 °C, and when the first level reaches "
+            "90 % of the rated power."
+        ),
+        formula="∫ P dt over the last 10 min / 10 min, by trapezoids",
+        source="common-practice",
+        decimals=1,
+    ),
+    Metric(
         key="thermal-headroom",
         title="Thermal headroom",
         unit="K",
@@ -135,14 +191,15 @@ KIND = Kind(
     slug="thermal",
     title="Surface temperature",
     summary=(
-        "Surface temperatures over an hour at full load: how hot it gets, how fast, and how far "
-        "below the touch limit it stays."
+        "Surface temperatures over an hour at full load: how hot it gets, how fast, how far below "
+        "the touch limit it stays, and whether it keeps its output power."
     ),
     columns=COLUMNS,
     metrics=METRICS,
     check=check,
     measure=measure,
-    quantities=("temperature",),
+    quantities=("temperature", "output_voltage", "output_current"),
     cautions=CAUTIONS,
     fields=FIELDS,
+    plan=plan,
 )

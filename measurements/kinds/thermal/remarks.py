@@ -8,10 +8,8 @@ import numpy as np
 
 from measurements.intake.columns import FloatArray
 from measurements.kinds.base import Flag, Setup
-from measurements.kinds.thermal.soak import Soak
-
-# A soak is planned for an hour; a logger stopped a little early is no fault.
-SHORTEST_SOAK_MIN = 55.0
+from measurements.kinds.thermal.power import reduction_text
+from measurements.kinds.thermal.soak import SHORTEST_SOAK_MIN, STILL_RISING_K_PER_H, Soak
 
 # A curve from ambient does not describe a body that is already warm. The project's own bound.
 _WARM_START_K = 3.0
@@ -21,6 +19,7 @@ def remarks(soak: Soak, setup: Setup) -> tuple[Flag, ...]:
     """Every flag of the run, each code at most once."""
     return (
         *_ambient(soak),
+        *_power(soak),
         *_length(soak),
         *_curves(soak),
         *_gaps(soak),
@@ -29,22 +28,71 @@ def remarks(soak: Soak, setup: Setup) -> tuple[Flag, ...]:
 
 
 def _ambient(soak: Soak) -> Iterator[Flag]:
-    if soak.apart:
+    if soak.ambient_off:
         yield Flag(
             "ambient-off",
             "warning",
-            f"{soak.apart} Surface temperature and thermal headroom are listed apart; they are "
-            "not recalculated to another ambient.",
+            f"{soak.ambient_off} Surface temperature, settled temperature and thermal headroom are "
+            "listed apart; they are not recalculated to another ambient.",
+        )
+
+
+def _power(soak: Soak) -> Iterator[Flag]:
+    power = soak.power
+    if power is None:
+        return
+    if power.unclear:
+        yield Flag(
+            "power-unclear",
+            "note",
+            f"Whether the output power was reduced cannot be told: {power.unclear}.",
+        )
+    if power.throttled:
+        first, *later = power.throttled
+        again = f" It was reduced {len(later) + 1} times in all." if later else ""
+        yield Flag(
+            "throttled",
+            "warning",
+            f"The output power was reduced {reduction_text(power, first)}.{again} Temperatures are "
+            "those of the reduced output; at full power they would be higher.",
+        )
+    if power.off is not None:
+        yield Flag(
+            "output-off",
+            "warning",
+            f"The output power fell {reduction_text(power, power.off)}. The record does not tell "
+            "whether the adapter switched off or the load was removed.",
+        )
+    if power.partial:
+        yield Flag(
+            "partial-load",
+            "warning",
+            f"{power.partial} Temperatures, rise, headroom and power are listed apart.",
+        )
+    if power.relative_uncertainty is None:
+        yield Flag(
+            "no-power-instrument",
+            "note",
+            "No instrument is named for output voltage or output current; the accuracy of the "
+            "output power is missing from its uncertainty.",
         )
 
 
 def _length(soak: Soak) -> Iterator[Flag]:
-    if soak.duration_min < SHORTEST_SOAK_MIN:
+    if soak.is_short:
         yield Flag(
             "short-soak",
             "warning",
             f"The record is {soak.duration_min:.4g} min long; under {SHORTEST_SOAK_MIN:g} min the "
             "highest reading may lie well below the final temperature.",
+        )
+    if soak.still_rising:
+        steep = ", ".join(f"{name} {slope:.1f} K/h" for name, slope in soak.still_rising.items())
+        yield Flag(
+            "still-rising",
+            "note",
+            f"Over the last ten minutes sensors rose faster than {STILL_RISING_K_PER_H:g} K/h: "
+            f"{steep}. Their final temperature lies higher.",
         )
 
 
