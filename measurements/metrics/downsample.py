@@ -42,7 +42,8 @@ def downsample(
     The record is cut into stretches of equally many rows; of each stretch the rows stay in which
     a column is lowest or highest. First and last row always stay, the order too. Where the budget
     is too small to give every column its two rows a stretch, the rows are spread evenly. NaN is
-    never an extreme.
+    never an extreme; a row in which every column but x is NaN breaks the lines, and the first of
+    each such run stays, as long as these take no more than a quarter of the budget.
 
     References
     ----------
@@ -62,11 +63,12 @@ def downsample(
 
 
 def _kept_rows(drawn: list[FloatArray], *, count: int, points: int) -> NDArray[np.intp]:
-    stretches = (points - 2) // (2 * len(drawn)) if drawn else 0
+    breaks = _breaks(drawn, most=points // 4)
+    stretches = (points - 2 - len(breaks)) // (2 * len(drawn)) if drawn else 0
     if stretches == 0:
         return np.unique(np.linspace(0, count - 1, points).round().astype(np.intp))
     edges = np.linspace(0, count, stretches + 1).round().astype(np.intp)
-    keep = {0, count - 1}
+    keep = {0, count - 1, *breaks}
     for start, stop in pairwise(edges):
         for values in drawn:
             stretch = values[start:stop]
@@ -75,3 +77,12 @@ def _kept_rows(drawn: list[FloatArray], *, count: int, points: int) -> NDArray[n
                 keep.add(int(start + finite[np.argmin(stretch[finite])]))
                 keep.add(int(start + finite[np.argmax(stretch[finite])]))
     return np.array(sorted(keep), dtype=np.intp)
+
+
+def _breaks(drawn: list[FloatArray], *, most: int) -> list[int]:
+    """First row of every run without any value, none if there are more than `most`."""
+    if not drawn:
+        return []
+    blank = np.logical_and.reduce([np.isnan(values) for values in drawn])
+    first = np.flatnonzero(blank & ~np.concatenate(([False], blank[:-1])))
+    return first.tolist() if len(first) <= most else []

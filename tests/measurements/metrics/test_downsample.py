@@ -62,6 +62,21 @@ def test_a_single_spike_in_a_long_record_stays() -> None:
     assert thinned["time"][thinned["power"] == 5.0].tolist() == [77_777.0]
 
 
+def test_a_row_without_values_goes_on_breaking_the_lines() -> None:
+    power = np.sin(np.arange(100_000.0))
+    power[[12_345, 12_346, 60_000]] = np.nan
+    columns = {"time": np.arange(100_000.0), "power": power, "level": power}
+    thinned = downsample(columns, points=100, x="time")
+    assert thinned["time"][np.isnan(thinned["power"])].tolist() == [12_345, 60_000]
+    assert len(thinned["time"]) <= 100
+
+
+def test_a_record_full_of_breaks_still_keeps_its_budget() -> None:
+    power = np.where(np.arange(10_000) % 2, 1.0, np.nan)
+    thinned = downsample({"time": np.arange(10_000.0), "power": power}, points=50, x="time")
+    assert len(thinned["time"]) <= 50
+
+
 def test_a_record_of_nothing_but_x_is_spread_evenly() -> None:
     thinned = downsample({"time": np.arange(101.0)}, points=5, x="time")
     assert thinned["time"].tolist() == [0.0, 25.0, 50.0, 75.0, 100.0]
