@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from django.urls import path
 
-from comparisons.views import adapters, comparisons, home, rankings
+from comparisons.views import adapters, charges, comparisons, home, rankings
 
 urlpatterns = [
     path("", home.home, name="home"),
@@ -12,6 +12,9 @@ urlpatterns = [
     path("rankings/", rankings.ranking_list, name="ranking-list"),
     path("rankings/<slug:metric>/", rankings.ranking_page, name="ranking"),
     path("rankings/<slug:metric>.csv", rankings.ranking_csv, name="ranking-csv"),
+    path("charges/", charges.device_list, name="charge-list"),
+    path("charges/<slug:device>/", charges.charges_of_device, name="charges-of-device"),
+    path("charges/<slug:device>/curves.svg", charges.curves, name="charge-curves"),
     path("comparisons/", comparisons.comparison_list, name="comparison-list"),
     path("comparisons/new/", comparisons.comparison_new, name="comparison-new"),
     path("comparisons/<slug:slug>/", comparisons.comparison_page, name="comparison"),

@@ -2,19 +2,30 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from django.db.models import Prefetch
 
+from catalog.charts import ProfileChart, profile_chart
 from catalog.models import Adapter, LabelClaim, Port, Viewer
+from catalog.power_delivery.capability import highest_power_w
 from comparisons.queries.bands import Band, bands
+from comparisons.queries.bench_details import (
+    Charge,
+    KindDetails,
+    charges,
+    standing_matrices,
+    value_grids,
+)
+from comparisons.queries.device_pairings import NamedPairing, slow_pairings_of
 from comparisons.queries.judgements import Judgement, judgements, nearest
 from comparisons.queries.placements import HEADLINES, PLACE_WORDS, Placement, placements
 from measurements.kinds import all_kinds
 from measurements.kinds.base import Metric
 from measurements.models import Run
-from measurements.queries import runs_listed
+from measurements.queries import PortCapability, port_capabilities, runs_listed
 
 # How a sentence names a headline metric, and its place.
 _LEAD_WORDS = {
@@ -22,6 +33,9 @@ _LEAD_WORDS = {
     "average-efficiency": "average efficiency",
     "thermal-headroom": "thermal headroom",
 }
+
+# More lines than this of one metric are folded.
+FOLDED_FROM = 6
 
 _NUMBERS = {1: "one", 2: "two", 3: "three", 4: "four", 5: "five", 6: "six"}
 
@@ -53,11 +67,50 @@ class MetricGroup:
 
 
 @dataclass(frozen=True, slots=True)
+class ScannedPort:
+    """A port as the page shows what it advertises."""
+
+    capability: PortCapability
+
+    @property
+    def words(self) -> str:
+        """Its best profile in a few words."""
+        if not self.capability.objects:
+            return "no power data object"
+        count = len(self.capability.objects)
+        best = highest_power_w(self.capability.objects)
+        return f"up to {best:g} W in {count} profile{'' if count == 1 else 's'}"
+
+    @property
+    def chart(self) -> ProfileChart | None:
+        """Current over voltage; None without a profile to draw."""
+        return profile_chart(self.capability.objects)
+
+    @property
+    def has_faults(self) -> bool:
+        """Whether the audit found more than notes."""
+        return any(item.severity != "note" for item in self.capability.findings)
+
+    @property
+    def finding_words(self) -> str:
+        """How many findings of which severity."""
+        counts = Counter(item.severity for item in self.capability.findings)
+        parts = [
+            f"{counts[name]} {name}{'' if counts[name] == 1 else 's'}"
+            for name in ("error", "warning", "note")
+            if counts[name]
+        ]
+        return f"The audit found {' and '.join(parts)}"
+
+
+@dataclass(frozen=True, slots=True)
 class AdapterPage:
     """An adapter, where it stands, and what was and was not tested.
 
     `headlines` holds one entry a headline metric, `groups` the other placements, `apart` the
-    values that are not comparable, `gaps` sentences on what has no accepted run.
+    values that are not comparable, `gaps` sentences on what has no accepted run. `capabilities`
+    has one entry a port, `grids` and `matrices` what the kinds draw of their standing values and
+    runs, `charges` the devices that it charged, `slow_pairings` those that it charged slowly.
     """
 
     adapter: Adapter
@@ -67,6 +120,26 @@ class AdapterPage:
     band: Band | None
     runs: tuple[Run, ...]
     gaps: tuple[str, ...]
+    capabilities: tuple[PortCapability, ...]
+    grids: tuple[KindDetails, ...]
+    matrices: tuple[KindDetails, ...]
+    charges: tuple[Charge, ...]
+    slow_pairings: tuple[NamedPairing, ...]
+
+    @property
+    def shown_groups(self) -> tuple[MetricGroup, ...]:
+        """The groups that are short enough to be read at once."""
+        return tuple(group for group in self.groups if len(group.entries) <= FOLDED_FROM)
+
+    @property
+    def folded_groups(self) -> tuple[tuple[MetricGroup], ...]:
+        """The groups that would push everything else off the page, each by itself."""
+        return tuple((group,) for group in self.groups if len(group.entries) > FOLDED_FROM)
+
+    @property
+    def scanned(self) -> tuple[ScannedPort, ...]:
+        """The ports whose capability is known from a scan."""
+        return tuple(ScannedPort(item) for item in self.capabilities if item.run_id)
 
     @property
     def description(self) -> str:
@@ -174,6 +247,11 @@ def adapter_page(slug: str, *, viewer: Viewer) -> AdapterPage | None:
         band=bands([adapter], viewer=viewer).get(adapter.pk),
         runs=runs,
         gaps=_gaps(runs),
+        capabilities=port_capabilities(adapter),
+        grids=value_grids(adapter),
+        matrices=standing_matrices(runs),
+        charges=charges(adapter, viewer=viewer),
+        slow_pairings=slow_pairings_of(adapter, viewer=viewer),
     )
 
 

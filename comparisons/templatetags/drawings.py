@@ -6,7 +6,7 @@ from typing import Any
 
 from django import template
 
-from comparisons import charts
+from comparisons.charts import strips as charts
 from comparisons.queries.adapter_pages import Entry
 from comparisons.queries.cohorts import Cohort
 from comparisons.queries.judgements import Judgement

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import textwrap
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from typing import Any
 
@@ -57,11 +57,18 @@ def trace_svg(run: Run, theme: Theme, *, size: Size = "wide") -> str:
     """
     if run.plot is None or run.trace is None:
         raise ValueError("A run that was not computed has no chart.")
+    return plot_svg(run.plot, run.trace, theme, size=size)
+
+
+def plot_svg(plot: Mapping[str, Any], trace: Trace, theme: Theme, *, size: Size = "wide") -> str:
+    """Draw the columns of `trace` as `plot` says, which is a `kinds.base.Plot` as plain JSON.
+
+    Returns SVG with the plot's title; None in a column is a gap of its line.
+    """
     # Loading these takes more than a second: the web process starts without them.
     import altair as alt  # noqa: PLC0415
     import vl_convert  # noqa: PLC0415
 
-    plot, trace = run.plot, run.trace
     palette, sheet = PALETTES[theme], SHEETS[size]
     if not needs_side(plot):
         sheet = replace(sheet, width=sheet.width + sheet.labels, labels=0)

@@ -9,7 +9,7 @@ import pytest
 from hypothesis import example, given
 from hypothesis import strategies as st
 
-from comparisons.charts import (
+from comparisons.charts.strips import (
     MOST_SINGLE_TICKS,
     STRIP_UNITS,
     Limit,

@@ -1,0 +1,1 @@
+"""Drawings across adapters: strips of a cohort, curves over each other."""

@@ -1,0 +1,160 @@
+"""What the bench found of one adapter beside places: grids of values, matrices, charges."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import asdict, dataclass
+from typing import Any
+
+from django.db.models import F
+
+from catalog.models import Adapter, Device, Viewer
+from measurements.kinds import all_kinds, all_metrics, get_kind
+from measurements.kinds.base import Cell, Condition, Matrix, ValueMap
+from measurements.models import Run, Value
+from measurements.queries import condition_in_words
+
+_LINES = ("high", "low", "")
+_PARTS = {
+    "output_v": ("Output", "{:g} V"),
+    "load_percent": ("Load", "{:g} %"),
+    "load": ("Load", "{}"),
+    "device": ("Device", "{}"),
+    "port": ("Port", "{}"),
+    "sensor": ("Sensor", "{}"),
+}
+
+
+@dataclass(frozen=True, slots=True)
+class KindDetails:
+    """Matrices of one kind, as plain JSON for the template tag, and the runs they come from."""
+
+    title: str
+    kind: str
+    matrices: tuple[dict[str, Any], ...]
+    runs: tuple[Run, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Charge:
+    """A device that the adapter charged in an accepted run."""
+
+    device: str
+    name: str
+
+
+def value_grids(adapter: Adapter) -> tuple[KindDetails, ...]:
+    """Standing values of an adapter as grids, as its kinds ask for them. One query."""
+    mapped = [(kind, value_map) for kind in all_kinds() for value_map in kind.maps]
+    metrics = {key for _, value_map in mapped for key in value_map.metrics}
+    rows = list(
+        Value.objects.current().filter(adapter=adapter, metric__in=metrics, apart="").order_by("pk")
+    )
+    found: dict[str, list[dict[str, Any]]] = {}
+    for kind, value_map in mapped:
+        for line in _LINES:
+            held = [row for row in rows if row.metric in value_map.metrics and row.line == line]
+            if grid := _grid(value_map, held, line=line):
+                found.setdefault(kind.slug, []).append(asdict(grid))
+    return tuple(
+        KindDetails(get_kind(slug).title, slug, tuple(grids)) for slug, grids in found.items()
+    )
+
+
+def _grid(value_map: ValueMap, rows: Sequence[Value], *, line: str) -> Matrix | None:
+    """The grid of one mains line; None without a value in it."""
+    declared = all_metrics()[value_map.metrics[0]]
+    placed: dict[tuple[Any, Any], Value] = {}
+    for row in rows:
+        along = getattr(row, value_map.rows)
+        across = getattr(row, value_map.columns) if value_map.columns else row.metric
+        if along in (None, "") or across in (None, ""):
+            continue
+        if value_map.columns == "load_percent":
+            across = round(float(across))  # a set load is never met exactly
+        # Of two points that share a cell, the one nearer to the round load is shown.
+        rival = placed.get((along, across))
+        if rival is None or _off(row, across) < _off(rival, across):
+            placed[along, across] = row
+    if not placed:
+        return None
+    down = sorted({key[0] for key in placed})
+    if value_map.columns:
+        over = sorted({key[1] for key in placed})
+        over_title, form = _PARTS[value_map.columns]
+        columns = tuple(form.format(item) for item in over)
+    else:
+        over = [key for key in value_map.metrics if any(held == key for _, held in placed)]
+        over_title, columns = "Quantity", tuple(all_metrics()[key].title for key in over)
+    row_title, form = _PARTS[value_map.rows]
+    where = f", {condition_in_words(Condition(line=line))}" if line else ""
+    return Matrix(
+        key=f"{value_map.metrics[0]}-{line}",
+        title=f"{value_map.title}{where}",
+        row_title=row_title,
+        column_title=over_title,
+        unit=declared.unit,
+        decimals=declared.decimals,
+        better=declared.better,
+        rows=tuple(form.format(item) for item in down),
+        columns=columns,
+        cells=tuple(
+            tuple(
+                Cell(value=placed[along, across].value) if (along, across) in placed else Cell()
+                for across in over
+            )
+            for along in down
+        ),
+    )
+
+
+def _off(row: Value, across: Any) -> float:
+    return abs(row.load_percent - across) if isinstance(across, int) and row.load_percent else 0.0
+
+
+def standing_matrices(runs: Iterable[Run]) -> tuple[KindDetails, ...]:
+    """Matrices of the newest accepted run of each kind, line and device. One query.
+
+    `runs` are the adapter's, newest first. Kinds whose values are laid out as grids are left
+    out: their runs hold the same numbers.
+    """
+    gridded = {kind.slug for kind in all_kinds() if kind.maps}
+    newest: dict[tuple[str, str, str], Run] = {}
+    for run in runs:
+        if run.standing == Run.Standing.ACCEPTED and run.kind not in gridded:
+            device = str(run.method_fields.get("device", ""))
+            newest.setdefault((run.kind, run.line, device), run)
+    details = dict(
+        Run.objects.filter(pk__in=[run.pk for run in newest.values()]).values_list("pk", "details")
+    )
+    found: dict[str, list[tuple[Run, list[dict[str, Any]]]]] = {}
+    for (kind, _, _), run in newest.items():
+        if matrices := details[run.pk].get("matrices"):
+            found.setdefault(kind, []).append((run, matrices))
+    return tuple(
+        KindDetails(
+            title=get_kind(kind).title,
+            kind=kind,
+            matrices=tuple(matrix for run, held in kept for matrix in _of_line(held, run=run)),
+            runs=tuple(run for run, _ in kept),
+        )
+        for kind, kept in sorted(found.items())
+    )
+
+
+def _of_line(matrices: Iterable[dict[str, Any]], *, run: Run) -> Iterator[dict[str, Any]]:
+    where = f"{condition_in_words(Condition(line=run.line))}: " if run.line else ""
+    for matrix in matrices:
+        yield {**matrix, "title": where + matrix["title"]}
+
+
+def charges(adapter: Adapter, *, viewer: Viewer) -> tuple[Charge, ...]:
+    """The devices whose charge by this adapter stands. One query."""
+    slugs = (
+        Run.objects.visible_to(viewer)
+        .filter(adapter=adapter, kind="charge", standing=Run.Standing.ACCEPTED)
+        .annotate(device=F("method_fields__device"))
+        .values_list("device", flat=True)
+    )
+    names = Device.objects.filter(slug__in=[str(slug) for slug in slugs])
+    return tuple(Charge(item.slug, item.name) for item in names.order_by("name"))
