@@ -221,10 +221,11 @@ def play(adapters: int) -> None:
     scene = scenario(adapters=adapters)
     demonstration.write_catalogue(scene)
     demonstration.make_accounts()
-    sent = list(demonstration.send_logs(scene))
-    for item in sent:
-        processing.compute(item.run_id)
-    assert len(list(demonstration.judge(sent))) == len(scene.runs)
+    for stage in demonstration.stages(scene):
+        sent = list(demonstration.send_logs(stage))
+        for item in sent:
+            processing.compute(item.run_id)
+        assert len(list(demonstration.judge(sent))) == len(stage.runs)
     demonstration.publish_table()
     demonstration.make_token()
 

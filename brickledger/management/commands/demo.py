@@ -77,15 +77,16 @@ class Command(BaseCommand):
         new = demonstration.write_catalogue(scene)
         accounts = demonstration.make_accounts()
         self._say(f"{len(scene.adapters)} invented adapters ({new} new).")
-        total = len(scene.runs)
-        sending = self._with_bar(demonstration.send_logs(scene), total, "Raw logs sent")
-        sent = list(_each(sending, keep_going))
-        computing = demonstration.computed(keep_going=keep_going, total=total)
-        for _ in self._with_bar(computing, total, "Runs computed"):
-            pass
-        judging = self._with_bar(demonstration.judge(sent), total, "Runs judged")
-        for _ in _each(judging, keep_going):
-            pass
+        for stage in demonstration.stages(scene):
+            total = len(stage.runs)
+            sending = self._with_bar(demonstration.send_logs(stage), total, "Raw logs sent")
+            sent = list(_each(sending, keep_going))
+            computing = demonstration.computed(keep_going=keep_going, total=total)
+            for _ in self._with_bar(computing, total, "Runs computed"):
+                pass
+            judging = self._with_bar(demonstration.judge(sent), total, "Runs judged")
+            for _ in _each(judging, keep_going):
+                pass
         table = demonstration.publish_table()
         token = demonstration.make_token()
         return "\n".join(
