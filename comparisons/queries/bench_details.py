@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass
 from typing import Any
 
@@ -44,26 +44,31 @@ class Charge:
 
 
 def value_grids(adapter: Adapter) -> tuple[KindDetails, ...]:
-    """Standing values of an adapter as grids, as its kinds ask for them. One query."""
+    """Standing values of an adapter as grids, as its kinds ask for them. Two queries."""
     mapped = [(kind, value_map) for kind in all_kinds() for value_map in kind.maps]
     metrics = {key for _, value_map in mapped for key in value_map.metrics}
     rows = list(
         Value.objects.current().filter(adapter=adapter, metric__in=metrics, apart="").order_by("pk")
     )
+    slugs = {row.device for row in rows if row.device}
+    names = dict(Device.objects.filter(slug__in=slugs).values_list("slug", "name"))
     found: dict[str, list[dict[str, Any]]] = {}
     for kind, value_map in mapped:
         for line in _LINES:
             held = [row for row in rows if row.metric in value_map.metrics and row.line == line]
-            if grid := _grid(value_map, held, line=line):
+            if grid := _grid(value_map, held, line=line, names=names):
                 found.setdefault(kind.slug, []).append(asdict(grid))
     return tuple(
         KindDetails(get_kind(slug).title, slug, tuple(grids)) for slug, grids in found.items()
     )
 
 
-def _grid(value_map: ValueMap, rows: Sequence[Value], *, line: str) -> Matrix | None:
-    """The grid of one mains line; None without a value in it."""
+def _grid(
+    value_map: ValueMap, rows: Sequence[Value], *, line: str, names: Mapping[str, str]
+) -> Matrix | None:
+    """The grid of one mains line; None without a value in it. `names` are of the devices."""
     declared = all_metrics()[value_map.metrics[0]]
+    mixed = False
     placed: dict[tuple[Any, Any], Value] = {}
     for row in rows:
         along = getattr(row, value_map.rows)
@@ -85,7 +90,12 @@ def _grid(value_map: ValueMap, rows: Sequence[Value], *, line: str) -> Matrix | 
         columns = tuple(form.format(item) for item in over)
     else:
         over = [key for key in value_map.metrics if any(held == key for _, held in placed)]
-        over_title, columns = "Quantity", tuple(all_metrics()[key].title for key in over)
+        found = [all_metrics()[key] for key in over]
+        mixed = len({metric.unit for metric in found}) > 1
+        over_title = "Quantity"
+        columns = tuple(
+            f"{metric.title}, {metric.unit}" if mixed else metric.title for metric in found
+        )
     row_title, form = _PARTS[value_map.rows]
     where = f", {condition_in_words(Condition(line=line))}" if line else ""
     return Matrix(
@@ -93,19 +103,25 @@ def _grid(value_map: ValueMap, rows: Sequence[Value], *, line: str) -> Matrix | 
         title=f"{value_map.title}{where}",
         row_title=row_title,
         column_title=over_title,
-        unit=declared.unit,
+        unit="" if mixed else declared.unit,
         decimals=declared.decimals,
-        better=declared.better,
-        rows=tuple(form.format(item) for item in down),
+        better="" if mixed else declared.better,
+        rows=tuple(names.get(str(item), form.format(item)) for item in down),
         columns=columns,
         cells=tuple(
-            tuple(
-                Cell(value=placed[along, across].value) if (along, across) in placed else Cell()
-                for across in over
-            )
+            tuple(_cell(placed.get((along, across)), mixed=mixed) for across in over)
             for along in down
         ),
     )
+
+
+def _cell(row: Value | None, *, mixed: bool) -> Cell:
+    """A value as a cell; among several units a text, because shades would compare them."""
+    if row is None:
+        return Cell()
+    if mixed:
+        return Cell(text=f"{row.value:.{all_metrics()[row.metric].decimals}f}")
+    return Cell(value=row.value)
 
 
 def _off(row: Value, across: Any) -> float:

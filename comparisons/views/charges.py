@@ -15,7 +15,6 @@ from comparisons.charts.overlays import MOST_CURVES, overlay_svg
 from comparisons.forms import OverlayForm
 from comparisons.queries.charge_overlays import Overlay, devices_charged, overlay
 from measurements.charts import EDITION, SIZES, THEMES
-from measurements.kinds import get_kind
 
 
 @require_safe
@@ -34,7 +33,6 @@ def charges_of_device(request: HttpRequest, device: str) -> HttpResponse:
         "section": "comparisons",
         "device": charged,
         "form": form,
-        "kind": get_kind("charge"),
         "most": MOST_CURVES,
     }
     status = 200

@@ -45,10 +45,18 @@ def matrix(drawn: Mapping[str, Any]) -> dict[str, Any]:
             DrawnRow(heading, tuple(_cell(cell, drawn=drawn, low=low, high=high) for cell in cells))
             for heading, cells in zip(drawn["rows"], drawn["cells"], strict=True)
         ],
-        "notes": tuple(
-            dict.fromkeys(cell["note"] for row in drawn["cells"] for cell in row if cell["note"])
-        ),
+        "notes": _notes(drawn),
     }
+
+
+def _notes(drawn: Mapping[str, Any]) -> list[tuple[str, str]]:
+    """Every note once, with the cell it stands for; "" for one that several cells share."""
+    where: dict[str, str] = {}
+    for heading, cells in zip(drawn["rows"], drawn["cells"], strict=True):
+        for column, cell in zip(drawn["columns"], cells, strict=True):
+            if note := cell["note"]:
+                where[note] = "" if note in where else f"{heading}, {column}"
+    return [(place, note) for note, place in where.items()]
 
 
 def _cell(

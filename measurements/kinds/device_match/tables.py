@@ -73,11 +73,12 @@ def _cell(tried: Tried | None, *, best: Tried, alone: bool) -> Cell:
     behind = best.pair.power_w - tried.pair.power_w
     expanded = root_sum_square((best.expanded, tried.expanded))
     is_best = tried is best or behind <= expanded
-    agreed = f", {tried.pair.protocol}" if tried.pair.protocol else ""
+    marks = [tried.pair.protocol] if tried.pair.protocol else []
+    marks += ["best"] if is_best and not alone and best.pair.power_w > 0 else []
     return Cell(
         value=tried.pair.power_w,
-        mark="best" if is_best and not alone and best.pair.power_w > 0 else "",
-        note=f"{tried.pair.voltage_v:.2f} V, {tried.pair.current_a:.3f} A{agreed}",
+        mark=" · ".join(marks),
+        note=f"{tried.pair.voltage_v:.2f} V, {tried.pair.current_a:.3f} A",
     )
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from measurements.intake.columns import Column
-from measurements.kinds.base import Kind, Metric, ValueMap
+from measurements.kinds.base import Kind, Metric
 from measurements.kinds.port_scan.checks import check
 from measurements.kinds.port_scan.compute import measure
 from measurements.kinds.port_scan.plan import plan
@@ -89,11 +89,4 @@ KIND = Kind(
     ),
     needs_mains=False,
     plan=plan,
-    maps=(
-        ValueMap(
-            title="What the ports advertise",
-            metrics=("top-pdo-power", "profile-count"),
-            rows="port",
-        ),
-    ),
 )

@@ -134,6 +134,8 @@ def test_a_device_on_one_port_has_no_best_port() -> None:
 
 def test_the_listing_shows_every_row_with_its_shares() -> None:
     outcome = measured(table(ROWS[:2], protocols=["usb-pd", ""]), setup(accuracies=()))
+    shown = {cell.mark for row in outcome.details.matrices[0].cells for cell in row if cell.value}
+    assert any(mark.startswith("usb-pd") for mark in shown)
     (pairs,) = outcome.details.listings
     assert pairs.rows == (
         ("Slate 11", "C1", "usb-pd", "15.00", "3.000", "45.00", "0", "100", "100"),
