@@ -16,6 +16,8 @@ from measurements.metrics.gaps import BoolArray, pieces
 SHORTEST_STAGE_S = 60.0
 SMALLEST_STEP_W = 1.0
 SMALLEST_STEP_SHARE = 0.03
+# Power that takes up to a minute to settle at a level, or to leave it, is no part of the stage.
+LONGEST_SETTLING_S = 60.0
 # A stage is steady if it drifts by less than half a step in ten minutes.
 DRIFT_PERIOD_S = 600.0
 
@@ -24,6 +26,8 @@ _MOST_BINS = 1500
 _PENALTY_FACTOR = 3.0
 # Share of the smallest step that counts as noise in a log without any.
 _NOISE_FLOOR = 0.1
+# A reading has settled if it is off by no more than so many deviations of all readings.
+_SETTLED_DEVIATIONS = 3.0
 # Standard deviation of a normal quantity over its median absolute deviation.
 _NORMAL_OVER_MEDIAN = 1.4826
 
@@ -59,6 +63,15 @@ class Stage:
     steady: bool
 
 
+@dataclass(frozen=True, slots=True)
+class _Piece:
+    """A stage with its first reading and the one after its last."""
+
+    first: int
+    stop: int
+    stage: Stage
+
+
 def power_stages(time: FloatArray, *, power: FloatArray, joined: BoolArray) -> tuple[Stage, ...]:
     r"""The stages of a log by change-point detection.
 
@@ -74,8 +87,9 @@ def power_stages(time: FloatArray, *, power: FloatArray, joined: BoolArray) -> t
     Returns
     -------
     stages : tuple of Stage
-        In the order of time, touching each other but for gaps; stretches shorter than a minute
-        between gaps are left out. [s, W]
+        In the order of time, touching each other but for gaps and for what leads from one level
+        to another within a minute; stretches shorter than a minute between gaps are left
+        out. [s, W]
 
     Notes
     -----
@@ -87,9 +101,13 @@ def power_stages(time: FloatArray, *, power: FloatArray, joined: BoolArray) -> t
 
     with σ from the median absolute difference of neighbours, so that steps do not count as
     noise. Stages shorter than 60 s then join the neighbour that is closer in power, and
-    neighbours that differ by less than the larger of 1 W and 3 % join each other. What is left
-    of a slope are steps of no meaning: neighbours that are not steady and lean the same way
-    become one.
+    neighbours that differ by less than the larger of 1 W and 3 % join each other.
+
+    Readings at either end of a stage, up to 60 s of them, that are off its median by more than
+    half that step (or three deviations, if it is noisier) lead to the level and are not of it.
+    What remains is steady or it is not; if it is not, nothing is taken away. What is left of a
+    slope are steps of no meaning: neighbours that are not steady and lean the same way become
+    one, which reaches from the steady stage before it to the one after it.
 
     References
     ----------
@@ -131,17 +149,51 @@ def _stages_of(time: FloatArray, *, power: FloatArray) -> list[Stage]:
     edges = _without_short(edges, medians=medians, begins=begins)
     edges = _without_small(edges, medians=medians)
     borders = _borders(edges, starts=starts, medians=medians, power=power)
-    stages = [_describe(time, power=power, a=a, b=b) for a, b in pairwise(borders)]
-    merged = []
-    groups = groupby(zip(pairwise(borders), stages, strict=True), key=lambda item: _lean(item[1]))
-    for lean, group in groups:
-        members = list(group)
-        if lean == 0 or len(members) == 1:
-            merged += [stage for _, stage in members]
-        else:
-            a, b = members[0][0][0], members[-1][0][1]
-            merged.append(_describe(time, power=power, a=a, b=b, steady=False))
-    return merged
+    return _joined_slopes(
+        [_piece(time, power=power, a=a, b=b) for a, b in pairwise(borders)], time, power=power
+    )
+
+
+def _joined_slopes(pieces_: list[_Piece], time: FloatArray, *, power: FloatArray) -> list[Stage]:
+    """Steady stages as they are, and what lies between two of them as one slope a direction."""
+    groups = [list(group) for _, group in groupby(pieces_, key=lambda piece: _lean(piece.stage))]
+    stages: list[Stage] = []
+    for number, group in enumerate(groups):
+        if group[0].stage.steady:
+            stages += [piece.stage for piece in group]
+            continue
+        a, b = group[0].first, group[-1].stop
+        if number > 0 and groups[number - 1][-1].stage.steady:
+            a = groups[number - 1][-1].stop
+        if number + 1 < len(groups) and groups[number + 1][0].stage.steady:
+            b = groups[number + 1][0].first
+        stages.append(_describe(time, power=power, a=a, b=b, steady=False))
+    return stages
+
+
+def _piece(time: FloatArray, *, power: FloatArray, a: int, b: int) -> _Piece:
+    """The readings from `a` up to `b`, without those that only lead to a steady level."""
+    first, stop = _settled(time, power=power, a=a, b=b)
+    core = _describe(time, power=power, a=first, b=stop)
+    if core.steady:
+        return _Piece(first, stop, core)
+    return _Piece(a, b, _describe(time, power=power, a=a, b=b, steady=False))
+
+
+def _settled(time: FloatArray, *, power: FloatArray, a: int, b: int) -> tuple[int, int]:
+    """First reading at the level of the readings from `a` up to `b`, and that after the last."""
+    readings = power[a:b]
+    level = float(np.median(readings))
+    off = np.abs(readings - level)
+    noise = _SETTLED_DEVIATIONS * _NORMAL_OVER_MEDIAN * float(np.median(off))
+    near = np.flatnonzero(off <= max(smallest_step(level) / 2, noise))
+    first, stop = a + int(near[0]), a + int(near[-1]) + 1
+    if time[first] - time[a] > LONGEST_SETTLING_S:
+        first = a
+    if time[b - 1] - time[stop - 1] > LONGEST_SETTLING_S:
+        stop = b
+    long_enough = time[stop - 1] - time[first] >= SHORTEST_STAGE_S
+    return (first, stop) if long_enough else (a, b)
 
 
 def _bin_starts(time: FloatArray) -> NDArray[np.intp]:

@@ -8,7 +8,15 @@ from collections.abc import Callable
 import numpy as np
 
 from measurements.intake.columns import FloatArray, Table
-from measurements.kinds.base import Condition, Details, DeviceFacts, Measured, Outcome, Setup
+from measurements.kinds.base import (
+    Condition,
+    Details,
+    DeviceFacts,
+    Line,
+    Measured,
+    Outcome,
+    Setup,
+)
 from measurements.kinds.charge.figure import plot_of, trace_of
 from measurements.kinds.charge.happenings import Happenings, happenings_of
 from measurements.kinds.charge.level import level_of
@@ -19,7 +27,7 @@ from measurements.kinds.charge.milestones import (
     not_whole,
 )
 from measurements.kinds.charge.record import Readings, Record, power_of, record_of
-from measurements.kinds.charge.remarks import remarks
+from measurements.kinds.charge.remarks import MAINS_UNKNOWN, remarks
 from measurements.kinds.charge.summary import facts_of, listings_of
 from measurements.metrics.integration import integral, joined_duration
 from measurements.metrics.rolling import highest_rolling_median
@@ -42,7 +50,7 @@ def measure(table: Table, setup: Setup) -> Outcome:
         *_times(milestones, device=device, apart=apart),
         *_totals(record, device=device, sources=sources),
         *_powers(record, device=device, sources=sources, apart=apart or not_whole(level)),
-        *_efficiency(record, device=device, sources=sources, apart=apart),
+        *_efficiency(record, line=setup.line, device=device, sources=sources, apart=apart),
         _stages(happenings, device=device),
     )
     return Outcome(
@@ -104,13 +112,14 @@ def _measured(
     record: Record,
     device: DeviceFacts,
     sources: tuple[ErrorSource, ...],
+    line: Line = "",
     apart: str = "",
 ) -> Measured:
     return Measured(
         metric=metric,
         value=function(record.values),
         standard_uncertainty=propagate(function, values=record.values, sources=sources),
-        condition=Condition(device=device.slug),
+        condition=Condition(line=line, device=device.slug),
         apart=apart,
     )
 
@@ -180,7 +189,12 @@ def _powers(
 
 
 def _efficiency(
-    record: Record, *, device: DeviceFacts, sources: tuple[ErrorSource, ...], apart: str
+    record: Record,
+    *,
+    line: Line,
+    device: DeviceFacts,
+    sources: tuple[ErrorSource, ...],
+    apart: str,
 ) -> list[Measured]:
     """Energy into the device over energy from the mains, over the intervals that have both."""
     if "input_power" not in record.values:
@@ -206,7 +220,8 @@ def _efficiency(
             record=record,
             device=device,
             sources=sources,
-            apart=apart,
+            line=line,
+            apart=" ".join(filter(None, (apart, "" if line else MAINS_UNKNOWN))),
         )
     ]
 

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from measurements.kinds.charge.level import Level
+from measurements.kinds.charge.level import Level, end_of_charge
 from measurements.kinds.charge.record import CHARGING_W, Record
 from measurements.metrics.gaps import BoolArray
 from measurements.metrics.stages import SHORTEST_STAGE_S, Stage, power_stages
@@ -25,7 +25,8 @@ class Happenings:
     """All times [s] from the start of the charge.
 
     `gaps` are pauses of the log; `dropouts` stretches without power between the start and the
-    end of the charge; `steps` changes of the settled voltage [V]; `stages` those of the power.
+    end of the charge; `steps` changes of the settled voltage [V]; `stages` stretches between
+    changes of the power, until the device is full.
     """
 
     gaps: tuple[Span, ...]
@@ -44,6 +45,9 @@ def happenings_of(record: Record, *, level: Level) -> Happenings:
     alive = _alive(record)
     time, keep = record.time_s, np.flatnonzero(alive)
     joined = _joined_over_short_dropouts(record, keep=keep)
+    end = end_of_charge(record, level=level)
+    # What a full device draws for itself is no stage of its charge.
+    count = keep.size if end is None else int(np.searchsorted(keep, end))
     return Happenings(
         gaps=tuple(
             (float(time[index]), float(time[index + 1])) for index in np.flatnonzero(~record.joined)
@@ -55,7 +59,11 @@ def happenings_of(record: Record, *, level: Level) -> Happenings:
             joined=joined,
             threshold=STEP_V,
         ),
-        stages=power_stages(time[keep], power=record.power_w[keep], joined=joined),
+        stages=power_stages(
+            time[keep[:count]],
+            power=record.power_w[keep[:count]],
+            joined=joined[: max(count - 1, 0)],
+        ),
     )
 
 

@@ -166,8 +166,9 @@ METRICS = (
         better="",
         condition=("device",),
         definition=(
-            "Number of stretches of constant power that change-point detection finds: a minute or "
-            "longer, apart by 1 W or 3 %. Neither many nor few are better, so it is not ranked."
+            "Number of stretches of constant power that change-point detection finds until the "
+            "device is full: a minute or longer, apart by 1 W or 3 %, without what leads to them "
+            "within a minute. Neither many nor few are better, so it is not ranked."
         ),
         formula="least squared deviations from piecewise constants, with a penalty for each change",
         source="common-practice",
@@ -179,11 +180,11 @@ METRICS = (
         title="Efficiency from wall to device",
         unit="%",
         better="higher",
-        condition=("device",),
+        condition=("line", "device"),
         definition=(
             "Energy into the device over energy from the mains during the charge, over the "
             f"intervals with both. It covers adapter and cable, not the charger in the device. "
-            f"{_COMPARABLE}"
+            f"{_COMPARABLE} Without a stated mains voltage it is listed apart."
         ),
         formula="η = ∫ V · I dt / ∫ P_in dt",
         source="common-practice",

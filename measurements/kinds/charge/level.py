@@ -64,6 +64,16 @@ def level_of(record: Record) -> Level:
     return _inferred(record)
 
 
+def end_of_charge(record: Record, *, level: Level) -> int | None:
+    """Index of the first reading after the charge; None if the charge goes on to the last one.
+
+    The first one at 100 %, else the first from which on the current stays below 5 % of its peak.
+    """
+    if level.full is not None:
+        return level.full
+    return _finish(record.values["output_current"], record=record)
+
+
 def charge_share(values: Readings, *, record: Record) -> FloatArray | None:
     """Share [%] of the whole charge that was delivered before each reading.
 

@@ -15,6 +15,9 @@ from measurements.kinds.charge.summary import minutes
 from measurements.metrics.gaps import SHORTEST_GAP_S
 from measurements.metrics.integration import integral
 
+MAINS_UNKNOWN = (
+    "The mains voltage was not stated; efficiencies compare only at the same mains voltage."
+)
 QUANTITIES = ("output_voltage", "output_current", "input_power")
 
 # Current that runs back by less is the meter's noise around zero: the project's own choice.
@@ -125,11 +128,7 @@ def _readings(record: Record, *, setup: Setup, computed: frozenset[str]) -> Iter
             "device, or no larger than the error of its meter.",
         )
     if "wall-to-device-efficiency" in computed and not setup.line:
-        yield Flag(
-            "mains-unknown",
-            "note",
-            "The mains voltage is not stated; the efficiency depends on it.",
-        )
+        yield Flag("mains-unknown", "warning", MAINS_UNKNOWN)
 
 
 def _stated_power(record: Record) -> Iterator[Flag]:

@@ -25,7 +25,9 @@ def test_the_kind_declares_the_metrics_of_the_contract() -> None:
         "charge-stages": ("1", ""),
         "wall-to-device-efficiency": ("%", "higher"),
     }
-    assert {item.condition for item in KIND.metrics} == {("device",)}
+    by_line = {item.key for item in KIND.metrics if item.condition == ("line", "device")}
+    assert by_line == {"wall-to-device-efficiency"}
+    assert {item.condition for item in KIND.metrics if item.key not in by_line} == {("device",)}
     assert {item.key for item in KIND.metrics if not item.ranked} == {
         "charge-energy",
         "charge-delivered",

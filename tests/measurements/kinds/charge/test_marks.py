@@ -160,7 +160,8 @@ def test_unnamed_instruments_are_flagged_for_what_the_file_holds() -> None:
 
 def test_an_efficiency_at_unknown_mains_is_flagged() -> None:
     table = log(battery_percent=RISING, input_power_w=33.0)
-    assert "mains-unknown" in flags_of(measured(table, setup(line="")))
+    assert "not stated" in flags_of(measured(table, setup(line="")))["mains-unknown"]
+    assert "mains-unknown" not in flags_of(measured(table, setup(line="low")))
 
 
 class TestStages:
@@ -171,7 +172,7 @@ class TestStages:
         assert outcome.details.facts["stages"] == [
             {"start_s": 0.0, "end_s": 900.0, "mean_w": pytest.approx(60)},
             {"start_s": 900.0, "end_s": 2100.0, "mean_w": pytest.approx(30)},
-            {"start_s": 2100.0, "end_s": 3600.0, "mean_w": pytest.approx(15)},
+            {"start_s": 2100.0, "end_s": 3599.0, "mean_w": pytest.approx(15)},
         ]
         (listing,) = [item for item in outcome.details.listings if item.key == "stages"]
         assert listing.note == "15 min at 60 W, then 20 min at 30 W, then 25 min at 15 W."
@@ -186,6 +187,52 @@ class TestStages:
         assert stage["mean_w"] == pytest.approx(60, rel=0.02)
         assert [ramp["start_s"] for ramp in facts["ramps"]] == [stage["end_s"]]
         assert facts["ramps"][0]["to_w"] < 5
+
+    @pytest.mark.parametrize("idle_w", [0.3, 0.6, 0.8])
+    @pytest.mark.parametrize("with_level", [True, False])
+    def test_what_a_full_device_draws_is_no_stage(self, idle_w: float, with_level: bool) -> None:
+        # 20 min at 60 W and 20 min at 30 W fill it; for 20 min more only its display draws.
+        power = np.select([HOUR < 1200, HOUR < 2400], [60.0, 30.0], idle_w)
+        level = np.minimum(100, np.interp(HOUR, [0, 1200, 2400], [0, 200 / 3, 100]))
+        columns = {"battery_percent": level} if with_level else {}
+        outcome = measured(log(current_a=power / 20, **columns))
+        assert outcome.details.facts["stages"] == [
+            {"start_s": 0, "end_s": 1200, "mean_w": pytest.approx(60)},
+            {"start_s": 1200, "end_s": 2399, "mean_w": pytest.approx(30)},
+        ]
+        assert outcome.details.facts["ramps"] == []
+        values = {item.metric: item.value for item in outcome.values}
+        assert values["charge-stages"] == 2
+
+    def test_a_level_that_never_shows_full_ends_its_stages_with_the_current(self) -> None:
+        power = np.where(HOUR < 2400, 60.0, 0.8)
+        level = np.minimum(99, HOUR / 24)
+        facts = measured(log(current_a=power / 20, battery_percent=level)).details.facts
+        assert [stage["end_s"] for stage in facts["stages"]] == [2399]
+
+    def test_a_device_that_was_full_from_the_start_has_none(self) -> None:
+        outcome = measured(log(battery_percent=np.full(HOUR.size, 100.0)))
+        values = {item.metric: item.value for item in outcome.values}
+        assert values["charge-stages"] == 0
+        assert outcome.details.facts["ramps"] == []
+
+    def test_a_ramp_of_some_seconds_is_not_of_the_stage_that_it_leads_to(self) -> None:
+        # 15 s up to 93 W, 15 min there, 12 s without power, 30 min at 45 W.
+        away = (HOUR >= 915) & (HOUR < 927)
+        power = np.where(HOUR < 915, 93 * np.clip(HOUR / 15, 0, 1), 45.0)
+        voltage = np.select([away, HOUR < 915], [0.02, 20.0], 15.0)
+        facts = measured(
+            log(
+                voltage_v=voltage,
+                current_a=np.where(away, 0.0, power / voltage),
+                battery_percent=RISING,
+            )
+        ).details.facts
+        assert facts["stages"] == [
+            {"start_s": 14, "end_s": 926, "mean_w": pytest.approx(93)},
+            {"start_s": 926, "end_s": 3598, "mean_w": pytest.approx(45)},
+        ]
+        assert facts["ramps"] == []
 
     def test_many_stages_are_counted_rather_than_told(self) -> None:
         current = np.where(HOUR % 400 < 200, 3.0, 1.5)
@@ -227,7 +274,10 @@ class TestChart:
             "80 % after 48.0 min and full after 60.0 min; longest at 30 W, for 60.0 min"
         )
         assert [rule.label for rule in plot.rules] == ["20 %", "50 %", "80 %", "full"]
-        assert [(band.start, band.stop, band.label) for band in plot.bands] == [(0, 60, "30 W")]
+        # The device is full at the last reading; the stage ends with the one before.
+        (band,) = plot.bands
+        assert (band.start, band.label) == (0, "30 W")
+        assert band.stop == pytest.approx(3599 / 60)
 
     def test_without_milestones_it_says_how_long_the_charge_was(self) -> None:
         plot = measured(log()).plot

@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from measurements.intake.columns import FloatArray
-from measurements.kinds.base import Accuracy
+from measurements.kinds.base import Accuracy, Condition, Line
 from tests.measurements.kinds.charge.records import (
     ALL_METERS,
     AMMETER,
@@ -159,6 +159,24 @@ class TestEfficiency:
         drawn = np.where(HOUR < 600, 5.0, 40.0)
         table = log(current_a=idle_before(600), input_power_w=drawn, battery_percent=RISING)
         assert values_of(measured(table))["wall-to-device-efficiency"].value == pytest.approx(75)
+
+    @pytest.mark.parametrize("line", ["high", "low"])
+    def test_it_is_kept_by_line_and_device(self, line: Line) -> None:
+        table = log(battery_percent=RISING, input_power_w=33.0)
+        found = values_of(measured(table, setup(line=line)))["wall-to-device-efficiency"]
+        assert found.condition == Condition(line=line, device="invented-slate")
+        assert found.condition.key == f"line={line};device=invented-slate"
+        assert not found.apart
+
+    @pytest.mark.parametrize(("start", "sentences"), [(0.0, 1), (30.0, 2)])
+    def test_without_the_mains_it_is_apart(self, start: float, sentences: int) -> None:
+        table = log(battery_percent=np.linspace(start, 100, HOUR.size), input_power_w=33.0)
+        values = values_of(measured(table, setup(line="")))
+        apart = values["wall-to-device-efficiency"].apart
+        assert "The mains voltage was not stated; " in apart
+        assert ("started at 30 %" in apart) is (sentences == 2)
+        assert apart.count(".") == sentences
+        assert "mains" not in values["charge-to-80"].apart
 
     def test_a_meter_coarser_than_the_power_gives_none(self) -> None:
         coarse = Accuracy("Clamp", "input_power", reading_percent=0, fixed=100)
