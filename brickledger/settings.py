@@ -28,7 +28,7 @@ CSRF_TRUSTED_ORIGINS = (
 # What a site decides for itself.
 REVIEWERS_ACCEPT_OWN_RUNS = ENVIRONMENT.flag("BRICKLEDGER_REVIEWERS_ACCEPT", default=False)
 MAX_UPLOAD_BYTES = 2**20 * ENVIRONMENT.whole(
-    "BRICKLEDGER_MAX_UPLOAD_MIB", 64, minimum=1, maximum=2048
+    "BRICKLEDGER_MAX_UPLOAD_MIB", 256, minimum=1, maximum=2048
 )
 
 # The queue: how long a worker may stay silent before its run is given to another, how often
