@@ -9,7 +9,7 @@ import numpy as np
 
 from measurements.metrics import FloatArray
 from measurements.metrics.between import mean_by_load, monotone_between
-from measurements.metrics.uncertainty import standard_error
+from measurements.metrics.uncertainty import AS_READ, standard_error
 
 AVERAGED_LOADS = (25.0, 50.0, 75.0, 100.0)
 NAMED_LOADS = (10.0, *AVERAGED_LOADS)
@@ -18,13 +18,17 @@ LOAD_TOLERANCE = 2.0
 
 @dataclass(frozen=True, slots=True)
 class LoadState:
-    """What a supply does at one load.
+    """What a supply does at one load, for every set of readings that was given.
+
+    Readings may have an axis before that of the points: the sets of
+    `measurements.metrics.uncertainty.with_errors`. Efficiency and loss then have that axis, and
+    the scatter is that of the set as read.
 
     Attributes
     ----------
-    efficiency_percent : float
+    efficiency_percent : ndarray of float
         Output over input power. [%]
-    loss_w : float
+    loss_w : ndarray of float
         Input minus output power. [W]
     interpolated : bool
         Whether no measured point counts for the load. [-]
@@ -34,8 +38,8 @@ class LoadState:
         Standard error of the mean loss of repeated points, 0 for one point. [W]
     """
 
-    efficiency_percent: float
-    loss_w: float
+    efficiency_percent: FloatArray
+    loss_w: FloatArray
     interpolated: bool
     scatter_percent: float
     scatter_w: float
@@ -113,7 +117,7 @@ def mean_state(input_power: FloatArray, *, output_power: FloatArray) -> LoadStat
     Parameters
     ----------
     input_power : ndarray of float
-        Active input power, above zero; one point or more. [W]
+        Active input power, above zero; one point or more along the last axis. [W]
     output_power : ndarray of float
         Output power. [W]
 
@@ -129,35 +133,69 @@ def mean_state(input_power: FloatArray, *, output_power: FloatArray) -> LoadStat
     efficiencies = efficiency(input_power, output_power=output_power)
     losses = input_power - output_power
     return LoadState(
-        efficiency_percent=float(np.mean(efficiencies)),
-        loss_w=float(np.mean(losses)),
+        efficiency_percent=np.asarray(np.mean(efficiencies, axis=-1)),
+        loss_w=np.asarray(np.mean(losses, axis=-1)),
         interpolated=False,
-        scatter_percent=standard_error(efficiencies),
-        scatter_w=standard_error(losses),
+        scatter_percent=standard_error(np.atleast_2d(efficiencies)[AS_READ]),
+        scatter_w=standard_error(np.atleast_2d(losses)[AS_READ]),
     )
 
 
-def state_at_load(
-    load_percent: float,
+def interpolated_states(power: FloatArray, *, loss: FloatArray) -> list[LoadState]:
+    """States at output powers between measured points.
+
+    Parameters
+    ----------
+    power : ndarray of float
+        Output powers along the last axis. [W]
+    loss : ndarray of float
+        Interpolated loss at each of them. [W]
+
+    Returns
+    -------
+    states : list of LoadState
+        Efficiency [%] and loss [W] at each power.
+
+    Examples
+    --------
+    >>> (state,) = interpolated_states(np.array([45.0]), loss=np.array([5.0]))
+    >>> state.efficiency_percent
+    array(90.)
+    """
+    efficiencies = 100.0 * power / (power + loss)
+    return [
+        LoadState(
+            efficiency_percent=efficiencies[..., number],
+            loss_w=loss[..., number],
+            interpolated=True,
+            scatter_percent=0.0,
+            scatter_w=0.0,
+        )
+        for number in range(loss.shape[-1])
+    ]
+
+
+def states_at_loads(
+    loads_percent: Sequence[float],
     *,
     nominal: FloatArray,
     full_load_current: float,
     input_power: FloatArray,
     output_voltage: FloatArray,
     output_current: FloatArray,
-) -> LoadState | None:
-    r"""Efficiency and loss at a load, measured there or interpolated between neighbours.
+) -> dict[float, LoadState | None]:
+    r"""Efficiency and loss at loads, measured there or interpolated between neighbours.
 
     Parameters
     ----------
-    load_percent : float
-        The load, one of 10, 25, 50, 75 and 100. [%]
+    loads_percent : sequence of float
+        The loads, each one of 10, 25, 50, 75 and 100. [%]
     nominal : ndarray of float
         Nominal load of every point, from `nominal_load`. [%]
     full_load_current : float
         Current at 100 % load. [A]
     input_power : ndarray of float
-        Input power of every point. [W]
+        Input power of every point, points along the last axis. [W]
     output_voltage : ndarray of float
         Output voltage of every point. [V]
     output_current : ndarray of float
@@ -165,8 +203,8 @@ def state_at_load(
 
     Returns
     -------
-    state : LoadState or None
-        Efficiency [%] and loss [W]; None for a load outside the measured range.
+    states : dict of float to LoadState or None
+        Load [%] → efficiency [%] and loss [W]; None for a load outside the measured range.
 
     Notes
     -----
@@ -180,41 +218,44 @@ def state_at_load(
 
     Loss is interpolated rather than efficiency because it is close to a parabola in load,
     while efficiency bends sharply at light load. Nothing is extrapolated. Which points
-    count follows from `nominal` alone, so that it stays as it is while the uncertainty
-    propagation shifts the readings.
+    count follows from `nominal` alone, so that it is the same for every set of readings while
+    the uncertainty propagation shifts them.
 
     References
     ----------
     .. [1] `common-practice`, the monotone cubic of F. N. Fritsch and R. E. Carlson, 1980.
     """
     output_power = output_voltage * output_current
-    counting = nominal == load_percent
-    if np.any(counting):
-        return mean_state(input_power[counting], output_power=output_power[counting])
-    if not np.min(nominal) < load_percent < np.max(nominal):
-        return None
-    current = full_load_current * load_percent / 100
-    voltage = monotone_between(
-        current,
-        x=mean_by_load(nominal, values=output_current),
-        y=mean_by_load(nominal, values=output_voltage),
-    )
-    power = current * voltage
-    loss = monotone_between(
-        power,
-        x=mean_by_load(nominal, values=output_power),
-        y=mean_by_load(nominal, values=input_power - output_power),
-    )
-    return LoadState(
-        efficiency_percent=100.0 * power / (power + loss),
-        loss_w=loss,
-        interpolated=True,
-        scatter_percent=0.0,
-        scatter_w=0.0,
-    )
+    lowest, highest = np.min(nominal), np.max(nominal)
+    states: dict[float, LoadState | None] = {}
+    between = []
+    for load in loads_percent:
+        counting = nominal == load
+        states[load] = None
+        if np.any(counting):
+            states[load] = mean_state(
+                input_power[..., counting], output_power=output_power[..., counting]
+            )
+        elif lowest < load < highest:
+            between.append(load)
+    if between:
+        current = full_load_current * np.array(between) / 100
+        voltage = monotone_between(
+            current,
+            x=mean_by_load(nominal, values=output_current),
+            y=mean_by_load(nominal, values=output_voltage),
+        )
+        power = current * voltage
+        loss = monotone_between(
+            power,
+            x=mean_by_load(nominal, values=output_power),
+            y=mean_by_load(nominal, values=input_power - output_power),
+        )
+        states.update(zip(between, interpolated_states(power, loss=loss), strict=True))
+    return states
 
 
-def average_efficiency(states: Sequence[LoadState]) -> float:
+def average_efficiency(states: Sequence[LoadState]) -> FloatArray:
     """Arithmetic mean of the efficiencies at the averaged loads.
 
     Parameters
@@ -225,11 +266,11 @@ def average_efficiency(states: Sequence[LoadState]) -> float:
 
     Returns
     -------
-    average : float
-        Mean efficiency. [%]
+    average : ndarray of float
+        Mean efficiency, one for every set of readings. [%]
 
     References
     ----------
     .. [1] `us-doe-appendix-z`, section 5, average active-mode efficiency.
     """
-    return float(np.mean([state.efficiency_percent for state in states]))
+    return np.asarray(np.mean([state.efficiency_percent for state in states], axis=0))

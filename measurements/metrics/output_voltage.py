@@ -8,7 +8,7 @@ from measurements.metrics import FloatArray
 
 
 def corrected_voltage(
-    voltage: FloatArray, *, current: FloatArray, lead_resistance: float
+    voltage: FloatArray, *, current: FloatArray, lead_resistance: float | FloatArray
 ) -> FloatArray:
     """Output voltage at the receptacle from a reading at the far end of a lead.
 
@@ -18,8 +18,8 @@ def corrected_voltage(
         Voltage at the meter. [V]
     current : ndarray of float
         Current through the lead. [A]
-    lead_resistance : float
-        Resistance of the lead, there and back. [Ω]
+    lead_resistance : float or ndarray of float
+        Resistance of the lead, there and back; one for all points, or shaped to fit them. [Ω]
 
     Returns
     -------
@@ -33,37 +33,38 @@ def corrected_voltage(
     return np.asarray(voltage + current * lead_resistance, dtype=np.float64)
 
 
-def output_deviation(output_voltage: FloatArray, *, nominal_voltage: float) -> float:
+def output_deviation(output_voltage: FloatArray, *, nominal_voltage: float) -> FloatArray:
     """Largest distance of the output voltage from its nominal value.
 
     Parameters
     ----------
     output_voltage : ndarray of float
-        Measured voltages. [V]
+        Measured voltages, points along the last axis. [V]
     nominal_voltage : float
         Nominal voltage. [V]
 
     Returns
     -------
-    deviation : float
-        100 · max \\|V − V_nominal\\| / V_nominal. [%]
+    deviation : ndarray of float
+        100 · max \\|V − V_nominal\\| / V_nominal over the last axis. [%]
 
     References
     ----------
     .. [1] `common-practice`.
     """
-    return float(np.max(np.abs(output_voltage - nominal_voltage)) / nominal_voltage * 100)
+    largest = np.max(np.abs(output_voltage - nominal_voltage), axis=-1)
+    return np.asarray(largest / nominal_voltage * 100)
 
 
 def load_regulation(
     output_voltage: FloatArray, *, nominal: FloatArray, nominal_voltage: float
-) -> float:
+) -> FloatArray:
     """Fall of the output voltage from the lowest to the highest load.
 
     Parameters
     ----------
     output_voltage : ndarray of float
-        Measured voltages. [V]
+        Measured voltages, points along the last axis. [V]
     nominal : ndarray of float
         Nominal load of every point, from `nominal_load`. [%]
     nominal_voltage : float
@@ -71,14 +72,14 @@ def load_regulation(
 
     Returns
     -------
-    regulation : float
-        100 · (V_lowest − V_highest) / V_nominal, repeated points averaged; negative when
-        the voltage rises with load, as with cable compensation; 0 for one load. [%]
+    regulation : ndarray of float
+        100 · (V_lowest − V_highest) / V_nominal over the last axis, repeated points averaged;
+        negative when the voltage rises with load, as with cable compensation; 0 for one load. [%]
 
     References
     ----------
     .. [1] `common-practice`.
     """
-    at_lowest = np.mean(output_voltage[nominal == np.min(nominal)])
-    at_highest = np.mean(output_voltage[nominal == np.max(nominal)])
-    return float((at_lowest - at_highest) / nominal_voltage * 100)
+    at_lowest = np.mean(output_voltage[..., nominal == np.min(nominal)], axis=-1)
+    at_highest = np.mean(output_voltage[..., nominal == np.max(nominal)], axis=-1)
+    return np.asarray((at_lowest - at_highest) / nominal_voltage * 100)

@@ -13,6 +13,9 @@ import numpy as np
 
 from measurements.metrics import FloatArray
 
+# Which set of `with_errors` holds the readings without any shift.
+AS_READ = 0
+
 
 @dataclass(frozen=True, slots=True)
 class ErrorSource:
@@ -138,6 +141,77 @@ def standard_error(samples: FloatArray) -> float:
         return 0.0
     # From the first reading on: equal readings have no scatter, not even that of rounding.
     return float(np.std(readings - readings[0], ddof=1) / math.sqrt(readings.size))
+
+
+def with_errors(
+    values: Mapping[str, FloatArray], sources: Sequence[ErrorSource]
+) -> dict[str, FloatArray]:
+    """Sets of readings, one a row: as they were read, then shifted by each source's error.
+
+    Parameters
+    ----------
+    values : mapping of str to ndarray of float
+        Quantity → its measured points. [unit of each quantity]
+    sources : sequence of ErrorSource
+        The instruments' errors, independent of one another. [unit of each quantity]
+
+    Returns
+    -------
+    sets : dict of str to ndarray of float
+        Quantity → sets × points: the set `AS_READ`, then for each source two sets in which the
+        points of its quantity stand higher and lower by its uncertainty. [unit of each quantity]
+
+    Raises
+    ------
+    KeyError
+        If a source names a quantity that `values` does not hold.
+
+    Notes
+    -----
+    A computation that runs along the last axis gives all its results at once, from which
+    `error_of_sets` has the uncertainty: the same as `propagate`, without one call a set.
+
+    Examples
+    --------
+    >>> source = ErrorSource("voltage", np.array([0.5]))
+    >>> with_errors({"voltage": np.array([20.0])}, [source])["voltage"].ravel()
+    array([20. , 20.5, 19.5])
+    """
+    count = 1 + 2 * len(sources)
+    sets = {
+        quantity: np.repeat(np.asarray(points, dtype=np.float64)[np.newaxis], count, axis=0)
+        for quantity, points in values.items()
+    }
+    for number, source in enumerate(sources):
+        sets[source.quantity][2 * number + 1] += source.uncertainty
+        sets[source.quantity][2 * number + 2] -= source.uncertainty
+    return sets
+
+
+def error_of_sets(results: FloatArray) -> float:
+    """Standard uncertainty of a result that was computed for every set of `with_errors`.
+
+    Parameters
+    ----------
+    results : ndarray of float
+        The result of each set, in the order of the sets. [any unit]
+
+    Returns
+    -------
+    uncertainty : float
+        Half the difference between each source's two results, in quadrature; 0 without a source.
+        [unit of the results]
+
+    References
+    ----------
+    .. [1] `jcgm-100`, 2008, 5.1.2 and 5.1.3 note 2.
+
+    Examples
+    --------
+    >>> error_of_sets(np.array([20.0, 23.0, 17.0, 24.0, 16.0]))
+    5.0
+    """
+    return root_sum_square(((results[1::2] - results[2::2]) / 2).tolist())
 
 
 def propagate(

@@ -14,6 +14,7 @@ from measurements.kinds.advertised import SAME_VOLTAGE_V, advertised_current, ad
 from measurements.kinds.base import Setup
 from measurements.kinds.efficiency.outputs import Output
 from measurements.metrics.efficiency import AVERAGED_LOADS, nominal_load
+from measurements.metrics.uncertainty import AS_READ
 from measurements.standards import us_doe_appendix_z_2022 as appendix_z
 
 STEPS = "2, 1.5, 1 and 0.5 A"
@@ -82,7 +83,7 @@ def by_usb_steps(output: Output) -> Output | None:
     every other load.
     """
     full_load_a = appendix_z.USB_STEPS_A[0]
-    nominal = nominal_load(output.values["output_current"], full_load_current=full_load_a)
+    nominal = nominal_load(output.current[AS_READ], full_load_current=full_load_a)
     if not set(AVERAGED_LOADS) <= set(nominal.tolist()):
         return None
     return replace(output, full_load_a=full_load_a, nominal=nominal, assumed=False)

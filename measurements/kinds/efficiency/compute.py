@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from measurements.intake.columns import FloatArray, Table
 from measurements.kinds.base import Condition, Details, Measured, Outcome, Setup
@@ -16,18 +15,24 @@ from measurements.kinds.efficiency.matrix import matrices_of
 from measurements.kinds.efficiency.outputs import Output, OutputResult, outputs_of
 from measurements.kinds.efficiency.remarks import remarks
 from measurements.kinds.efficiency.verdicts import verdicts_of
+from measurements.metrics.between import mean_by_load
 from measurements.metrics.efficiency import (
     AVERAGED_LOADS,
     NAMED_LOADS,
     LoadState,
     average_efficiency,
-    state_at_load,
+    states_at_loads,
 )
-from measurements.metrics.equal_power import EQUAL_POWERS_W, state_at_power
+from measurements.metrics.equal_power import EQUAL_POWERS_W, states_at_powers
 from measurements.metrics.output_voltage import load_regulation, output_deviation
-from measurements.metrics.uncertainty import propagate, root_sum_square, standard_error
+from measurements.metrics.uncertainty import (
+    AS_READ,
+    error_of_sets,
+    root_sum_square,
+    standard_error,
+)
 
-Readings = Mapping[str, FloatArray]
+States = Mapping[float, LoadState | None]
 
 
 def measure(table: Table, setup: Setup) -> Outcome:
@@ -50,15 +55,15 @@ def measure(table: Table, setup: Setup) -> Outcome:
 
 
 def _result(output: Output, setup: Setup, *, ends: Ends | None) -> OutputResult:
-    states = {load: _state(output, output.values, load=load) for load in NAMED_LOADS}
+    states = _states(output)
     condition = Condition(line=setup.line, output_v=output.voltage_v)
-    average = _average("average-efficiency", output, condition=condition)
+    average = _average("average-efficiency", states, condition=condition)
     judged, usb_steps = _judged(output, average, ends=ends, condition=condition)
     values = [
         *average,
         *judged,
-        *_at_ten(output, states[10.0], condition=condition),
-        *_full_load_loss(output, states[100.0], condition=condition),
+        *_at_ten(states[10.0], condition=condition),
+        *_full_load_loss(states[100.0], condition=condition),
         *_points(output, line=setup.line),
         *_at_powers(output, line=setup.line),
         *_voltage_values(output, condition=condition),
@@ -66,59 +71,35 @@ def _result(output: Output, setup: Setup, *, ends: Ends | None) -> OutputResult:
     return OutputResult(output=output, states=states, values=tuple(values), usb_steps=usb_steps)
 
 
-def _state(output: Output, readings: Readings, *, load: float) -> LoadState | None:
-    return state_at_load(
-        load,
+def _states(output: Output) -> States:
+    return states_at_loads(
+        NAMED_LOADS,
         nominal=output.nominal,
         full_load_current=output.full_load_a,
-        input_power=readings["input_power"],
-        output_voltage=output.voltage(readings),
-        output_current=readings["output_current"],
+        input_power=output.input_power,
+        output_voltage=output.voltage,
+        output_current=output.current,
     )
 
 
-def _reached(output: Output, readings: Readings, *, load: float) -> LoadState:
-    return _present(_state(output, readings, load=load))
-
-
-def _present(state: LoadState | None) -> LoadState:
-    """The state at a load that lies in the measured range, whatever the readings' errors."""
-    if state is None:
-        raise ValueError("The load lies outside the measured range.")
-    return state
-
-
 def _measured(
-    metric: str,
-    function: Callable[[Readings], float],
-    *,
-    output: Output,
-    condition: Condition,
-    scatter: float = 0.0,
+    metric: str, results: FloatArray, *, condition: Condition, scatter: float = 0.0
 ) -> Measured:
-    """The function's value with the instruments' uncertainty and the scatter of repeats."""
-    instruments = propagate(function, values=output.values, sources=output.sources)
+    """The result with the instruments' uncertainty and the scatter of repeats."""
     return Measured(
         metric=metric,
-        value=function(output.values),
-        standard_uncertainty=root_sum_square((instruments, scatter)),
+        value=_as_read(results),
+        standard_uncertainty=root_sum_square((error_of_sets(results), scatter)),
         condition=condition,
     )
 
 
-def _average(metric: str, output: Output, *, condition: Condition) -> list[Measured]:
-    states = (_state(output, output.values, load=load) for load in AVERAGED_LOADS)
-    reached = [state for state in states if state is not None]
+def _average(metric: str, states: States, *, condition: Condition) -> list[Measured]:
+    reached = [state for load in AVERAGED_LOADS if (state := states[load]) is not None]
     if len(reached) < len(AVERAGED_LOADS):
         return []
-
-    def average(readings: Readings) -> float:
-        return average_efficiency(
-            [_reached(output, readings, load=load) for load in AVERAGED_LOADS]
-        )
-
     scatter = root_sum_square(state.scatter_percent for state in reached) / len(reached)
-    return [_measured(metric, average, output=output, condition=condition, scatter=scatter)]
+    return [_measured(metric, average_efficiency(reached), condition=condition, scatter=scatter)]
 
 
 def _judged(
@@ -135,121 +116,86 @@ def _judged(
     stepped = by_usb_steps(output)
     if stepped is None:
         return [], False
-    return _average(metric, stepped, condition=condition), True
+    return _average(metric, _states(stepped), condition=condition), True
 
 
-def _at_ten(output: Output, state: LoadState | None, *, condition: Condition) -> list[Measured]:
+def _at_ten(state: LoadState | None, *, condition: Condition) -> list[Measured]:
     if state is None:
         return []
     return [
         _measured(
             "efficiency-at-10",
-            lambda readings: _reached(output, readings, load=10.0).efficiency_percent,
-            output=output,
+            state.efficiency_percent,
             condition=condition,
             scatter=state.scatter_percent,
         )
     ]
 
 
-def _full_load_loss(
-    output: Output, state: LoadState | None, *, condition: Condition
-) -> list[Measured]:
+def _full_load_loss(state: LoadState | None, *, condition: Condition) -> list[Measured]:
     if state is None:
         return []
-    return [
-        _measured(
-            "full-load-loss",
-            lambda readings: _reached(output, readings, load=100.0).loss_w,
-            output=output,
-            condition=condition,
-            scatter=state.scatter_w,
-        )
-    ]
+    return [_measured("full-load-loss", state.loss_w, condition=condition, scatter=state.scatter_w)]
 
 
 def _points(output: Output, *, line: str) -> list[Measured]:
     """The efficiency at every load that was measured, repeats of one load averaged."""
-    values = []
-    for load in np.unique(output.nominal[output.loaded]):
-        rows = output.nominal == load
-
-        def mean_efficiency(readings: Readings, rows: NDArray[np.bool_] = rows) -> float:
-            return float(np.mean(output.efficiency(readings)[rows]))
-
-        values.append(
-            _measured(
-                "efficiency",
-                mean_efficiency,
-                output=output,
-                condition=Condition(line=line, output_v=output.voltage_v, load_percent=float(load)),
-                scatter=standard_error(output.efficiency(output.values)[rows]),
-            )
+    nominal, efficiencies = output.nominal[output.loaded], output.efficiency[:, output.loaded]
+    means = mean_by_load(nominal, values=efficiencies)
+    return [
+        _measured(
+            "efficiency",
+            results,
+            condition=Condition(line=line, output_v=output.voltage_v, load_percent=float(load)),
+            scatter=standard_error(efficiencies[AS_READ, nominal == load]),
         )
-    return values
+        for load, results in zip(np.unique(nominal), means.T, strict=True)
+    ]
 
 
 def _at_powers(output: Output, *, line: str) -> list[Measured]:
     """The efficiency at every compared output power that lies in the measured range."""
-    values = []
-    read_power = output.power(output.values)
-    for power_w in EQUAL_POWERS_W:
-
-        def state_of(readings: Readings, power_w: float = power_w) -> LoadState | None:
-            return state_at_power(
-                power_w,
-                read_power=read_power,
-                nominal=output.nominal,
-                input_power=readings["input_power"],
-                output_power=output.power(readings),
-            )
-
-        state = state_of(output.values)
-        if state is None:
-            continue
-        values.append(
-            _measured(
-                "efficiency-at-power",
-                lambda readings: _present(state_of(readings)).efficiency_percent,
-                output=output,
-                condition=Condition(line=line, output_v=output.voltage_v, load=f"{power_w:g} W"),
-                scatter=state.scatter_percent,
-            )
+    states = states_at_powers(
+        EQUAL_POWERS_W,
+        read_power=output.power[AS_READ],
+        nominal=output.nominal,
+        input_power=output.input_power,
+        output_power=output.power,
+    )
+    return [
+        _measured(
+            "efficiency-at-power",
+            state.efficiency_percent,
+            condition=Condition(line=line, output_v=output.voltage_v, load=f"{power_w:g} W"),
+            scatter=state.scatter_percent,
         )
-    return values
+        for power_w, state in states.items()
+        if state is not None
+    ]
 
 
 def _voltage_values(output: Output, *, condition: Condition) -> list[Measured]:
-    def deviation(readings: Readings) -> float:
-        return output_deviation(output.voltage(readings), nominal_voltage=output.voltage_v)
-
-    def regulation(readings: Readings) -> float:
-        return load_regulation(
-            output.voltage(readings), nominal=output.nominal, nominal_voltage=output.voltage_v
-        )
-
-    values = [_measured("output-deviation", deviation, output=output, condition=condition)]
+    deviation = output_deviation(output.voltage, nominal_voltage=output.voltage_v)
+    values = [_measured("output-deviation", deviation, condition=condition)]
     if np.min(output.nominal) < np.max(output.nominal):
-        values.append(_measured("load-regulation", regulation, output=output, condition=condition))
+        regulation = load_regulation(
+            output.voltage, nominal=output.nominal, nominal_voltage=output.voltage_v
+        )
+        values.append(_measured("load-regulation", regulation, condition=condition))
     return values
 
 
 def _extremes(results: tuple[OutputResult, ...], *, line: str) -> list[Measured]:
     """Lowest and highest efficiency over the loaded points of all outputs."""
-    lowest = [_extreme("lowest-efficiency", np.min, item.output, line=line) for item in results]
-    highest = [_extreme("highest-efficiency", np.max, item.output, line=line) for item in results]
+    loaded = [item.output.efficiency[:, item.output.loaded] for item in results]
+    lowest = [np.min(efficiencies, axis=-1) for efficiencies in loaded]
+    highest = [np.max(efficiencies, axis=-1) for efficiencies in loaded]
+    condition = Condition(line=line)
     return [
-        min(lowest, key=lambda measured: measured.value),
-        max(highest, key=lambda measured: measured.value),
+        _measured("lowest-efficiency", min(lowest, key=_as_read), condition=condition),
+        _measured("highest-efficiency", max(highest, key=_as_read), condition=condition),
     ]
 
 
-def _extreme(
-    metric: str, choose: Callable[[FloatArray], np.float64], output: Output, *, line: str
-) -> Measured:
-    return _measured(
-        metric,
-        lambda readings: float(choose(output.efficiency(readings)[output.loaded])),
-        output=output,
-        condition=Condition(line=line),
-    )
+def _as_read(results: FloatArray) -> float:
+    return float(results[AS_READ])

@@ -9,6 +9,7 @@ import numpy as np
 from measurements.intake.columns import FloatArray, Table
 from measurements.kinds.base import Plot, PlotLine
 from measurements.kinds.efficiency.outputs import Output, OutputResult
+from measurements.metrics.uncertainty import AS_READ
 
 
 def trace_of(table: Table, *, results: Sequence[OutputResult]) -> Mapping[str, FloatArray]:
@@ -18,11 +19,11 @@ def trace_of(table: Table, *, results: Sequence[OutputResult]) -> Mapping[str, F
     """
     outputs = [result.output for result in results]
     order = np.concatenate([output.rows for output in outputs])
-    power = np.concatenate([output.power(output.values) for output in outputs])
+    power = np.concatenate([output.power[AS_READ] for output in outputs])
     trace = {
         "output_nominal_v": table["output_nominal_v"][order],
         "output_current_a": table["output_current_a"][order],
-        "output_voltage_v": np.concatenate([output.voltage(output.values) for output in outputs]),
+        "output_voltage_v": np.concatenate([output.voltage[AS_READ] for output in outputs]),
         "output_power_w": power,
         "input_power_w": table["input_power_w"][order],
         "loss_w": table["input_power_w"][order] - power,
@@ -32,7 +33,7 @@ def trace_of(table: Table, *, results: Sequence[OutputResult]) -> Mapping[str, F
     first = 0
     for output in outputs:
         column = np.full(len(order), np.nan)
-        values = output.efficiency(output.values)
+        values = output.efficiency[AS_READ]
         column[first : first + len(values)] = np.where(output.loaded, values, np.nan)
         trace[column_of(output)] = column
         first += len(values)
@@ -74,4 +75,4 @@ def _finding(results: Sequence[OutputResult]) -> str:
 
 
 def _best(output: Output) -> float:
-    return float(np.max(output.efficiency(output.values)[output.loaded]))
+    return float(np.max(output.efficiency[AS_READ, output.loaded]))

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from measurements.kinds.base import Cell, Matrix
 from measurements.kinds.efficiency.outputs import OutputResult
 from measurements.metrics.efficiency import NAMED_LOADS, LoadState
+from measurements.metrics.uncertainty import AS_READ
 
 _DECIMALS = 1
 
@@ -14,7 +15,7 @@ _DECIMALS = 1
 def matrices_of(results: Sequence[OutputResult]) -> tuple[Matrix, ...]:
     """Efficiency of every output at the loads of the method; none when no load was reached."""
     reached = [
-        (state.efficiency_percent, load, item.output.name)
+        (_as_read(state), load, item.output.name)
         for item in results
         for load in NAMED_LOADS
         if (state := item.states[load]) is not None
@@ -54,8 +55,12 @@ def _cell(state: LoadState | None) -> Cell:
         return Cell(text="–", note="The load lies outside the measured range.")
     if state.interpolated:
         return Cell(
-            state.efficiency_percent,
+            _as_read(state),
             mark="interpolated",
             note="No point was measured at this load; the loss lies between its neighbours.",
         )
-    return Cell(state.efficiency_percent)
+    return Cell(_as_read(state))
+
+
+def _as_read(state: LoadState) -> float:
+    return float(state.efficiency_percent[AS_READ])

@@ -1,4 +1,4 @@
-"""The rows of a table sorted by output voltage, each with its 100 % current."""
+"""The rows of a table sorted by output voltage, each with its 100 % current and its errors."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from measurements.kinds.base import Measured, Setup
 from measurements.kinds.efficiency.leads import RESISTANCE, Lead, lead_of
 from measurements.metrics.efficiency import LoadState, efficiency, nominal_load
 from measurements.metrics.output_voltage import corrected_voltage
-from measurements.metrics.uncertainty import ErrorSource, accuracy_uncertainty
+from measurements.metrics.uncertainty import ErrorSource, accuracy_uncertainty, with_errors
 
 # Instrument quantity → the column that it reads.
 MEASURED_COLUMNS = {
@@ -28,16 +28,20 @@ MEASURED_COLUMNS = {
 class Output:
     """One output voltage of the run.
 
-    `values` holds the readings of its rows, quantity → [W], [V], [A], sorted by current, and
-    the lead's resistance [Ω]; `sources` their errors. `nominal` is the load [%] that
-    each row stands for, `full_load_a` the current [A] at 100 %; `assumed` says that it is the
-    largest measured one because none is advertised.
+    `input_power` [W], `voltage` at the receptacle [V], `current` [A], `power` at the receptacle
+    [W] and `efficiency` [%] have a column for each of its rows, sorted by current, and a row for
+    each set of `with_errors`, so that every metric is computed for all of them at once.
+    `nominal` is the load [%] that each of the table's rows stands for, `full_load_a` the current
+    [A] at 100 %; `assumed` says that it is the largest measured one because none is advertised.
     """
 
     voltage_v: float
     rows: IntArray
-    values: Mapping[str, FloatArray]
-    sources: tuple[ErrorSource, ...]
+    input_power: FloatArray
+    voltage: FloatArray
+    current: FloatArray
+    power: FloatArray
+    efficiency: FloatArray
     full_load_a: float
     assumed: bool
     nominal: FloatArray
@@ -51,22 +55,6 @@ class Output:
     def loaded(self) -> NDArray[np.bool_]:
         """Which rows carry load; below half a per cent of full load there is no efficiency."""
         return np.asarray(self.nominal > 0)
-
-    def voltage(self, values: Mapping[str, FloatArray]) -> FloatArray:
-        """Output voltage at the receptacle [V] from readings such as `values`."""
-        return corrected_voltage(
-            values["output_voltage"],
-            current=values["output_current"],
-            lead_resistance=float(values[RESISTANCE][0]),
-        )
-
-    def power(self, values: Mapping[str, FloatArray]) -> FloatArray:
-        """Output power at the receptacle [W] from readings such as `values`."""
-        return np.asarray(self.voltage(values) * values["output_current"])
-
-    def efficiency(self, values: Mapping[str, FloatArray]) -> FloatArray:
-        """Efficiency of every row [%] from readings such as `values`."""
-        return efficiency(values["input_power"], output_power=self.power(values))
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,23 +78,41 @@ def outputs_of(table: Table, setup: Setup) -> tuple[Output, ...]:
     """Every output voltage of a checked table, lowest first."""
     # Rounded to the millivolt, so that 20 and 20.0000001 from a spreadsheet are one output.
     nominal_v = np.round(table["output_nominal_v"], 3)
+    lead = lead_of(setup)
     return tuple(
-        _output(table, setup, voltage_v=float(voltage), rows=np.flatnonzero(nominal_v == voltage))
+        _output(
+            table,
+            setup,
+            lead=lead,
+            voltage_v=float(voltage),
+            rows=np.flatnonzero(nominal_v == voltage),
+        )
         for voltage in np.unique(nominal_v)
     )
 
 
-def _output(table: Table, setup: Setup, *, voltage_v: float, rows: IntArray) -> Output:
+def _output(table: Table, setup: Setup, *, lead: Lead, voltage_v: float, rows: IntArray) -> Output:
     by_current = rows[np.argsort(table["output_current_a"][rows], kind="stable")]
     values = {quantity: table[column][by_current] for quantity, column in MEASURED_COLUMNS.items()}
-    lead = lead_of(setup)
+    sets = with_errors(
+        {**values, RESISTANCE: np.array([lead.resistance_ohm])},
+        (*_error_sources(values, setup), *_lead_error(lead)),
+    )
+    current = sets["output_current"]
+    voltage = corrected_voltage(
+        sets["output_voltage"], current=current, lead_resistance=sets[RESISTANCE]
+    )
+    power = voltage * current
     advertised = advertised_current(setup, voltage_v=voltage_v)
     full_load_a = advertised or float(values["output_current"][-1])
     return Output(
         voltage_v=voltage_v,
         rows=by_current,
-        values={**values, RESISTANCE: np.array([lead.resistance_ohm])},
-        sources=(*_error_sources(values, setup), *_lead_error(lead)),
+        input_power=sets["input_power"],
+        voltage=voltage,
+        current=current,
+        power=power,
+        efficiency=efficiency(sets["input_power"], output_power=power),
         full_load_a=full_load_a,
         assumed=advertised is None,
         nominal=nominal_load(values["output_current"], full_load_current=full_load_a),

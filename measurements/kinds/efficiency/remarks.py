@@ -11,6 +11,7 @@ from measurements.kinds.base import Flag, Setup
 from measurements.kinds.efficiency.leads import lead_of
 from measurements.kinds.efficiency.outputs import MEASURED_COLUMNS, Output, OutputResult
 from measurements.metrics.efficiency import AVERAGED_LOADS, LOAD_TOLERANCE, NAMED_LOADS
+from measurements.metrics.uncertainty import AS_READ
 
 _SHOWN_ROWS = 5
 
@@ -103,7 +104,7 @@ def _labels(table: Table, *, results: Sequence[OutputResult]) -> Iterator[Flag]:
 
 
 def _contradicted(table: Table, *, output: Output) -> list[int]:
-    measured = 100 * output.values["output_current"] / output.full_load_a
+    measured = 100 * output.current[AS_READ] / output.full_load_a
     # A blank label is NaN, and no comparison with NaN is true.
     differs = np.abs(table["load_percent"][output.rows] - measured) > LOAD_TOLERANCE
     return [int(row) for row in table.rows[output.rows[differs]]]

@@ -14,7 +14,7 @@ from measurements.metrics.efficiency import (
     average_efficiency,
     efficiency,
     nominal_load,
-    state_at_load,
+    states_at_loads,
 )
 from measurements.metrics.output_voltage import (
     corrected_voltage,
@@ -31,14 +31,15 @@ def state(
     loss: FloatArray,
     full: float,
 ) -> LoadState | None:
-    return state_at_load(
-        load,
+    states = states_at_loads(
+        [load],
         nominal=nominal_load(current, full_load_current=full),
         full_load_current=full,
         input_power=voltage * current + loss,
         output_voltage=voltage,
         output_current=current,
     )
+    return states[load]
 
 
 def test_efficiency_is_output_over_input() -> None:

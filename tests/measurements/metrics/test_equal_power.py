@@ -9,19 +9,20 @@ from hypothesis import strategies as st
 
 from measurements.metrics import FloatArray
 from measurements.metrics.efficiency import LoadState, nominal_load
-from measurements.metrics.equal_power import EQUAL_POWERS_W, state_at_power
+from measurements.metrics.equal_power import EQUAL_POWERS_W, states_at_powers
 
 
 def state(
     power_w: float, *, power: FloatArray, loss: FloatArray, full_w: float = 100.0
 ) -> LoadState | None:
-    return state_at_power(
-        power_w,
+    states = states_at_powers(
+        [power_w],
         read_power=power,
         nominal=nominal_load(power, full_load_current=full_w),
         input_power=power + loss,
         output_power=power,
     )
+    return states[power_w]
 
 
 @pytest.mark.parametrize("watts", EQUAL_POWERS_W)
@@ -69,27 +70,27 @@ def test_which_points_count_hangs_on_the_readings_and_not_on_their_errors() -> N
     at_the_power = np.array([44.1, 100.0])
     at_the_end = np.array([10.0, 65.5])
     for read, watts, interpolated in ((at_the_power, 45.0, False), (at_the_end, 64.0, True)):
-        nominal = nominal_load(read, full_load_current=100.0)
-        for shift in (0.97, 1.03):
-            found = state_at_power(
-                watts,
-                read_power=read,
-                nominal=nominal,
-                input_power=read + 3.0,
-                output_power=shift * read,
-            )
-            assert found is not None
-            assert found.interpolated is interpolated
+        shifted = np.outer([1.0, 0.97, 1.03], read)
+        found = states_at_powers(
+            [watts],
+            read_power=read,
+            nominal=nominal_load(read, full_load_current=100.0),
+            input_power=shifted + 3.0,
+            output_power=shifted,
+        )[watts]
+        assert found is not None
+        assert found.interpolated is interpolated
+        assert found.loss_w == pytest.approx([3.0, 3.0, 3.0])
 
 
 def test_a_limiting_supply_whose_power_falls_does_not_break_it() -> None:
-    found = state_at_power(
-        65.0,
+    found = states_at_powers(
+        [65.0],
         read_power=np.array([20.0, 80.0, 60.0]),
         nominal=np.array([25.0, 100.0, 110.0]),
         input_power=np.array([23.0, 83.0, 63.0]),
         output_power=np.array([20.0, 80.0, 60.0]),
-    )
+    )[65.0]
     assert found is not None
     assert found.loss_w == pytest.approx(3.0)
 

@@ -10,12 +10,15 @@ from hypothesis import strategies as st
 
 from measurements.metrics import FloatArray
 from measurements.metrics.uncertainty import (
+    AS_READ,
     ErrorSource,
     accuracy_uncertainty,
+    error_of_sets,
     propagate,
     rectangular,
     root_sum_square,
     standard_error,
+    with_errors,
 )
 
 positive = st.floats(0.01, 1e3)
@@ -104,3 +107,49 @@ def test_a_source_of_an_unknown_quantity_is_refused() -> None:
             {"voltage": np.array([1.0, 2.0])},
             [ErrorSource("current", np.array([0.1, 0.1]))],
         )
+
+
+def test_the_sets_are_the_readings_and_each_shift_up_and_down() -> None:
+    values = {"voltage": np.array([20.0, 5.0]), "current": np.array([1.0, 2.0])}
+    sources = [
+        ErrorSource("voltage", np.array([0.5, 0.25])),
+        ErrorSource("current", np.array([0.125, 0.125])),
+    ]
+    sets = with_errors(values, sources)
+    assert sets["voltage"].tolist() == [[20, 5], [20.5, 5.25], [19.5, 4.75], [20, 5], [20, 5]]
+    assert sets["current"][:3].tolist() == [[1, 2]] * 3
+    assert sets["current"][3:].tolist() == [[1.125, 2.125], [0.875, 1.875]]
+    assert values["voltage"].tolist() == [20, 5]
+
+
+def test_without_a_source_there_is_the_set_as_read_and_no_uncertainty() -> None:
+    sets = with_errors({"voltage": np.array([20.0, 19.8])}, [])
+    assert sets["voltage"].tolist() == [[20.0, 19.8]]
+    assert error_of_sets(sets["voltage"][:, 0]) == 0.0
+
+
+def test_the_sets_of_an_unknown_quantity_are_refused() -> None:
+    with pytest.raises(KeyError):
+        with_errors({"voltage": np.array([1.0])}, [ErrorSource("current", np.array([0.1]))])
+
+
+@given(
+    powers=st.lists(st.tuples(positive, positive), min_size=1, max_size=6),
+    relative=st.lists(st.floats(0, 0.01), min_size=2, max_size=2),
+)
+def test_sets_computed_together_give_what_propagate_gives(
+    powers: list[tuple[float, float]], relative: list[float]
+) -> None:
+    values = dict(zip(("output", "input"), np.transpose(powers), strict=True))
+    sources = [
+        ErrorSource(quantity, points * part)
+        for (quantity, points), part in zip(values.items(), relative, strict=True)
+    ]
+
+    def mean_ratio(readings: Mapping[str, FloatArray]) -> float:
+        return float(np.mean(readings["output"] / readings["input"]))
+
+    sets = with_errors(values, sources)
+    results = np.mean(sets["output"] / sets["input"], axis=-1)
+    assert results[AS_READ] == mean_ratio(values)
+    assert error_of_sets(results) == propagate(mean_ratio, values, sources)

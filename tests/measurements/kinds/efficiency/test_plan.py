@@ -36,7 +36,7 @@ def facts(
 
 
 def first(adapter: AdapterFacts) -> PlannedRun:
-    return KIND.plan(adapter)[0]
+    return KIND.plan(Setup(adapter))[0]
 
 
 def column(run: PlannedRun, name: str, *, volts: float) -> list[object]:
@@ -45,7 +45,7 @@ def column(run: PlannedRun, name: str, *, volts: float) -> list[object]:
 
 
 def test_it_asks_for_both_mains_on_the_strongest_port() -> None:
-    runs = KIND.plan(facts())
+    runs = KIND.plan(Setup(facts()))
     assert [run.fields for run in runs] == [
         {"mains_v": 230.0, "mains_hz": 50.0, "port": "C1"},
         {"mains_v": 115.0, "mains_hz": 60.0, "port": "C1"},
