@@ -6,7 +6,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from django.db import transaction
+from django.db import IntegrityError, transaction
 from django.utils.text import slugify
 
 from catalog.models import Adapter, Device, LabelClaim, Maker, Port, Protocol, Unit
@@ -134,6 +134,32 @@ def save_device(device: Device) -> Device:
     device.full_clean()
     device.save()
     return device
+
+
+def find_device(text: str) -> Device | None:
+    """The device of that slug or name, however its capitals are written."""
+    wanted = " ".join(text.split())
+    return (
+        Device.objects.filter(slug__iexact=wanted).first()
+        or Device.objects.filter(name__iexact=wanted).first()
+    )
+
+
+def get_device(text: str) -> tuple[Device, bool]:
+    """The device of that slug or name, written down if it is new, and whether it was.
+
+    Raises `ValidationError` for a text that cannot be a device's name.
+    """
+    if device := find_device(text):
+        return device, False
+    try:
+        with transaction.atomic():
+            return save_device(Device(name=" ".join(text.split()))), True
+    except IntegrityError:
+        # Somebody else wrote it down in this moment.
+        if device := find_device(text):
+            return device, False
+        raise
 
 
 def get_unit(adapter: Adapter, *, serial: str, facts: Mapping[str, Any] | None = None) -> Unit:

@@ -266,6 +266,13 @@ class Port(models.Model):
     def __str__(self) -> str:
         return self.label
 
+    def clean(self) -> None:
+        """A label takes its place in combinations, which are written with plus signs."""
+        if "+" in self.label:
+            raise ValidationError(
+                {"label": f"“{self.label}” holds a +, which joins ports in use together."}
+            )
+
 
 JOINT = "+"
 """What joins the labels of ports that are in use together."""

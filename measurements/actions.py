@@ -14,7 +14,7 @@ from django.contrib.auth.models import User
 from django.db import IntegrityError, transaction
 from django.utils import timezone
 
-from catalog.actions import get_unit
+from catalog.actions import get_device, get_unit
 from catalog.models import Adapter, Port
 from measurements import history, queries, tasks
 from measurements.models import Instrument, Ledger, RawFile, Run, RunEvent, Value, line_of
@@ -43,7 +43,11 @@ class Received:
 
 @dataclass(frozen=True, slots=True)
 class RunFacts:
-    """What is said about a file when it is handed in, validated."""
+    """What is said about a file when it is handed in, validated.
+
+    `devices` are method fields that name a reference device, by slug or name; one that is not
+    known yet is written down with the run.
+    """
 
     adapter: Adapter
     kind: str
@@ -54,11 +58,12 @@ class RunFacts:
     port: Port | None = None
     instruments: tuple[Instrument, ...] = ()
     method_fields: Mapping[str, Any] | None = None
+    devices: Mapping[str, str] | None = None
     measured_at: datetime | None = None
     note: str = ""
 
 
-def _identity(facts: RunFacts, sha256: str) -> str:
+def _identity(facts: RunFacts, sha256: str, *, fields: Mapping[str, Any]) -> str:
     """One hash for a file and the conditions that its numbers depend on."""
     parts = {
         "adapter": facts.adapter.pk,
@@ -69,7 +74,7 @@ def _identity(facts: RunFacts, sha256: str) -> str:
         "ambient_c": facts.ambient_c,
         "port": facts.port.label if facts.port else "",
         "instruments": sorted(item.name for item in facts.instruments),
-        "fields": dict(facts.method_fields or {}),
+        "fields": dict(fields),
         "raw": sha256,
     }
     text = json.dumps(parts, sort_keys=True, separators=(",", ":"), ensure_ascii=True)
@@ -87,9 +92,16 @@ def receive_run(
     `rawstore.TooLarge` and `OSError` with nothing kept.
     """
     kept = queries.raw_store().keep(chunks)
-    identity = _identity(facts, kept.sha256)
+    fields = dict(facts.method_fields or {})
+    identity = ""
     try:
         with transaction.atomic():
+            added = []
+            for name, text in (facts.devices or {}).items():
+                device, is_new = get_device(text)
+                fields[name] = device.slug
+                added += [device] if is_new else []
+            identity = _identity(facts, kept.sha256, fields=fields)
             if there := _standing_run(identity):
                 return Received(there, created=False)
             RawFile.objects.get_or_create(sha256=kept.sha256, defaults={"size": kept.size})
@@ -105,13 +117,15 @@ def receive_run(
                 line=line_of(facts.mains_v),
                 ambient_c=facts.ambient_c,
                 port=facts.port,
-                method_fields=dict(facts.method_fields or {}),
+                method_fields=fields,
                 measured_at=facts.measured_at,
                 note=facts.note,
                 received_by=by,
             )
             run.instruments.set(facts.instruments)
             RunEvent.objects.create(run=run, by=by, what="received", detail=run.file_name)
+            for device in added:
+                RunEvent.objects.create(run=run, by=by, what="device added", detail=device.name)
             transaction.on_commit(lambda: tasks.ring(run.pk))
     except IntegrityError:
         # Two uploads of the same file at once: the other one won.

@@ -308,16 +308,17 @@ class ValueList(ApiView):
         "load": LOAD,
         "device": text,
         "sensor": text,
+        "port": text,
         "adapter": text,
     }
 
     def get(self, request: Request) -> Response:
-        """List accepted values; filters: metric, line, output_v, load, device, sensor, adapter."""
+        """List accepted values, narrowed by metric, adapter and the parts of the condition."""
         given = self.given
         values = queries.current_values(viewer=self.viewer).select_related("adapter")
         if "adapter" in given:
             values = values.filter(adapter=known_adapter(given["adapter"], viewer=self.viewer))
-        plain = ("metric", "line", "output_v", "load", "device", "sensor")
+        plain = ("metric", "line", "output_v", "load", "device", "sensor", "port")
         values = values.filter(**{name: given[name] for name in plain if name in given})
         page = keyset_page(values, asked=self.page, key="pk")
         return Response({"results": [value_json(row) for row in page.rows], "next": page.next})

@@ -12,6 +12,7 @@ from django.core.exceptions import ValidationError
 from django.db.models import QuerySet
 from django.utils import timezone
 
+from catalog.actions import find_device
 from catalog.forms import FilterForm
 from catalog.models import Adapter, Device, Port, Viewer
 from catalog.rest.fields import fault_of_plain
@@ -52,13 +53,17 @@ class _JsonField(forms.JSONField):
         return "" if value is None else super().prepare_value(value)
 
 
-class _DeviceField(forms.ModelChoiceField):  # type: ignore[type-arg]
-    """A reference device; what is kept of it is its slug, which never changes."""
+class _DeviceField(forms.CharField):
+    """A reference device by slug or name; one that is not known yet is written down."""
 
-    def clean(self, value: Any) -> Any:
-        """The slug. Raises `ValidationError`."""
-        device = super().clean(value)
-        return None if device is None else device.slug
+    def clean(self, value: Any) -> str:
+        """Slug of a known device, else the name of a new one. Raises `ValidationError`."""
+        text = " ".join(str(super().clean(value)).split())
+        if text and (device := find_device(text)):
+            return device.slug
+        if text:
+            Device(name=text, slug="new").clean_fields()
+        return text
 
 
 def _method_field(field: Field) -> forms.Field:
@@ -77,12 +82,7 @@ def _method_field(field: Field) -> forms.Field:
         )
     if field.type == "device":
         return _DeviceField(
-            Device.objects.order_by("name"),
-            label=label,
-            help_text=field.help,
-            required=field.required,
-            to_field_name="slug",
-            error_messages={"invalid_choice": "No reference device is called “%(value)s” here."},
+            label=label, help_text=field.help, required=field.required, max_length=100
         )
     return forms.CharField(
         label=label, help_text=field.help, required=field.required, max_length=200
@@ -199,7 +199,13 @@ class RunForm(forms.Form):
             for field in declared.fields
             if cleaned.get(field.name) not in (None, "")
         }
+        devices = {
+            field.name: str(method_fields.pop(field.name))
+            for field in declared.fields
+            if field.type == "device" and field.name in method_fields
+        }
         return RunFacts(
+            devices=devices,
             adapter=cleaned["adapter"],
             kind=cleaned["kind"],
             unit=cleaned["unit"],

@@ -20,21 +20,24 @@ from typing import Any
 
 import numpy as np
 from django.conf import settings
+from django.core.exceptions import ValidationError
 from django.db import close_old_connections, connection, transaction
 from django.db.models import F, Q
 from django.db.models.functions import Now
 from django.utils import timezone
 
+from catalog.actions import get_device
 from measurements import history, queries
-from measurements.intake.columns import FloatArray, Problem
+from measurements.intake.columns import FloatArray, Problem, Table
 from measurements.intake.tables import read_table
-from measurements.kinds.base import Measured, Outcome
+from measurements.kinds.base import Kind, Measured, Outcome
 from measurements.metrics.downsample import downsample
 from measurements.models import Flag, Ledger, Run, RunEvent, Value, Verdict
 
 logger = logging.getLogger(__name__)
 
 TRACE_POINTS = 2000
+MOST_DEVICES = 100
 FIRST_RETRY = timedelta(seconds=2)
 
 
@@ -156,13 +159,52 @@ def _measure(run_id: uuid.UUID, fence: int) -> tuple[Outcome, tuple[str, ...]]:
     if reading.table is None:
         raise Rejected(reading.problems, count=reading.problem_count, notes=reading.notes)
     _step(run_id, fence, "checking")
+    _write_down_devices(run, kind, reading.table)
     setup = queries.setup_of(run)
     if problems := kind.check(reading.table, setup):
         raise Rejected(problems[:200], count=len(problems), notes=reading.notes)
     _step(run_id, fence, "computing")
     outcome = kind.measure(reading.table, setup)
+    if problems := tuple(_not_finite(outcome)):
+        raise Rejected(problems, notes=reading.notes)
     _step(run_id, fence, "storing")
     return outcome, reading.notes
+
+
+def _write_down_devices(run: Run, kind: Kind, table: Table) -> None:
+    """Reference devices that a table names for the first time become known with it."""
+    if "device" not in {column.name for column in kind.columns if column.is_text}:
+        return
+    names = [name for name in dict.fromkeys(table.texts.get("device", ())) if name]
+    if len(names) > MOST_DEVICES:
+        raise Rejected(
+            (
+                Problem(
+                    f"The table names {len(names)} devices; at most {MOST_DEVICES} are read from one "
+                    "file. Look for another column under this heading, or split the file.",
+                    column="device",
+                ),
+            )
+        )
+    for name in names:
+        try:
+            device, is_new = get_device(name)
+        except ValidationError as error:
+            raise Rejected(
+                (Problem(f"“{name}” cannot be a device: {error.messages[0]}", column="device"),)
+            ) from error
+        if is_new:
+            RunEvent.objects.create(run=run, what="device added", detail=device.name)
+
+
+def _not_finite(outcome: Outcome) -> Iterator[Problem]:
+    """A number that overflowed is no result, and no page or program could show it."""
+    for item in outcome.values:
+        if not (math.isfinite(item.value) and math.isfinite(item.standard_uncertainty)):
+            yield Problem(
+                f"{item.metric} comes out beyond all numbers. Look for cells of the wrong size, "
+                "such as a missing decimal mark or a wrong unit in the heading."
+            )
 
 
 def _store(run_id: uuid.UUID, fence: int, outcome: Outcome, notes: tuple[str, ...]) -> None:
@@ -283,6 +325,16 @@ def _replace_values(run: Run, measured: tuple[Measured, ...]) -> bool:
     latest = {(row.metric, row.condition_key): row for row in run.values.order_by("pk")}
     held = {key: row for key, row in latest.items() if row.current_until is None}
     fresh = {(item.metric, item.condition.key): item for item in measured}
+    # An accepted run opens a value that it does not have unless another run holds it.
+    open_to_run = run.standing == Run.Standing.ACCEPTED
+    taken = {
+        (row.metric, row.condition_key, bool(row.apart))
+        for row in Value.objects.current().filter(adapter=run.adapter_id).exclude(run=run)
+    }
+
+    def may_open(key: tuple[str, str]) -> bool:
+        return open_to_run and (*key, bool(fresh[key].apart)) not in taken
+
     stays = {
         key
         for key, item in fresh.items()
@@ -291,6 +343,8 @@ def _replace_values(run: Run, measured: tuple[Measured, ...]) -> bool:
         and latest[key].standard_uncertainty == item.standard_uncertainty
         and latest[key].method == queries.method_of(item.metric)
         and latest[key].apart == item.apart
+        # An earlier computation of this run closed it, and nothing else stands in its place.
+        and not (latest[key].current_until is not None and may_open(key))
     }
     gone = [row for key, row in held.items() if key not in stays]
     was_current = {(row.metric, row.condition_key) for row in gone if row.current_from is not None}
@@ -298,22 +352,12 @@ def _replace_values(run: Run, measured: tuple[Measured, ...]) -> bool:
         current_until=now
     )
     Value.objects.filter(pk__in=[row.pk for row in gone], current_from=None).delete()
-    # An accepted run opens a value that it did not have before unless another run holds it.
-    open_to_run = run.standing == Run.Standing.ACCEPTED
-    taken = {
-        (row.metric, row.condition_key, bool(row.apart))
-        for row in Value.objects.current().filter(adapter=run.adapter_id).exclude(run=run)
-    }
     Value.objects.bulk_create(
         queries.value_row(
             item,
             adapter_id=run.adapter_id,
             run_id=run.pk,
-            current_from=(
-                now
-                if (key in was_current or open_to_run) and (*key, bool(item.apart)) not in taken
-                else None
-            ),
+            current_from=now if may_open(key) else None,
         )
         for key, item in fresh.items()
         if key not in stays

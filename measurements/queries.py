@@ -5,15 +5,14 @@ One function serves every surface, so that they cannot disagree.
 
 from __future__ import annotations
 
-import math
 import uuid
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 from typing import Literal
 
 from django.conf import settings
-from django.db.models import Prefetch, QuerySet
+from django.db.models import Exists, OuterRef, Prefetch, QuerySet
 
 from catalog.models import Adapter, Device, LabelClaim, Port, Protocol, Viewer
 from catalog.power_delivery.audit import audit
@@ -39,13 +38,20 @@ from measurements.kinds.base import (
     Setup,
     SharingClaim,
 )
+from measurements.kinds.coverage import all_points, held_points
 from measurements.kinds.physical import physical_values
+from measurements.metrics.efficiency import NAMED_LOADS
 from measurements.models import Flag, Run, RunEvent, Value, Verdict, line_of
 
-# A scan gives this for every port that it looked at, whatever the port offers.
+# A scan gives these for every port whose objects or protocols it read, however many.
 PROFILE_COUNT = "profile-count"
+_SCANNED = (PROFILE_COUNT, "protocol-count")
 
-_LOADS = {"none": "no load", "full": "full load"}
+_LOADS = {
+    "none": "no load",
+    "full": "full load",
+    **{f"{load:g} %": f"at {load:g} % load" for load in NAMED_LOADS},
+}
 
 
 def raw_store() -> RawStore:
@@ -149,28 +155,27 @@ class ScannedPort:
 def scanned_ports(adapter_id: int) -> tuple[ScannedPort, ...]:
     """The scanned ports of an adapter, by the runs whose values stand. One query.
 
-    A port belongs to the run that holds its standing count of profiles.
+    A port's objects are those of the run that holds its standing count of profiles, and its
+    protocols those of the run that holds the count of them.
     """
     rows = (
         Value.objects.current()
-        .filter(metric=PROFILE_COUNT, adapter=adapter_id, run__isnull=False)
+        .filter(metric__in=_SCANNED, adapter=adapter_id, run__isnull=False)
         .order_by("port")
-        .values_list("port", "run_id", "run__details")
+        .values_list("port", "metric", "run_id", "run__details")
     )
-    return tuple(
-        ScannedPort(
-            PortProfiles(
-                port=label,
-                words=tuple(int(word, 16) for word in port["words"]),
-                protocols=tuple(port["protocols"]),
-            ),
-            run_id,
-            tuple(port["unread"]),
-        )
-        for label, run_id, details in rows
-        for port in details["facts"]["ports"]
-        if port["port"] == label
-    )
+    found: dict[str, ScannedPort] = {}
+    for label, metric, run_id, details in rows:
+        known = found.get(label, ScannedPort(PortProfiles(label), run_id))
+        port = next(item for item in details["facts"]["ports"] if item["port"] == label)
+        if metric == PROFILE_COUNT:
+            words = tuple(int(word, 16) for word in port["words"])
+            profiles = replace(known.profiles, words=words)
+            found[label] = ScannedPort(profiles, run_id, tuple(port["unread"]))
+        else:
+            profiles = replace(known.profiles, protocols=tuple(port["protocols"]))
+            found[label] = replace(known, profiles=profiles)
+    return tuple(found.values())
 
 
 @dataclass(frozen=True, slots=True)
@@ -314,7 +319,6 @@ def run_page(run_id: uuid.UUID, *, viewer: Viewer) -> Run | None:
             "instruments",
             Prefetch("flags", Flag.objects.order_by("pk")),
             Prefetch("verdicts", Verdict.objects.order_by("pk")),
-            Prefetch("values", Value.objects.filter(current_until=None).order_by("pk")),
             Prefetch("events", RunEvent.objects.select_related("by").order_by("at", "pk")),
         )
         .filter(pk=run_id)
@@ -323,14 +327,36 @@ def run_page(run_id: uuid.UUID, *, viewer: Viewer) -> Run | None:
 
 
 def values_of(run: Run) -> list[Value]:
-    """The open values of a run; those of a superseded or withdrawn run as they last stood."""
-    if run.standing in (Run.Standing.PROVISIONAL, Run.Standing.ACCEPTED):
-        return list(run.values.filter(current_until=None).order_by("pk"))
+    """What a run gives: of each metric and condition the latest value.
+
+    Those that another run replaced are among them, and those of a withdrawn run, as they last
+    stood. One that the run's file gave by an earlier method only is not.
+    """
     latest: dict[tuple[str, str], Value] = {}
-    # Not run.values: after `run_page` that holds the open values alone.
     for value in Value.objects.filter(run=run).order_by("pk"):
         latest[value.metric, value.condition_key] = value
-    return list(latest.values())
+    closed = [
+        value.pk for value in latest.values() if value.current_until not in (None, run.withdrawn_at)
+    ]
+    gone = set(closed) - _replaced(closed) if closed else set()
+    return [value for value in latest.values() if value.pk not in gone]
+
+
+def _replaced(values: Iterable[int]) -> set[int]:
+    """Those in whose place another run's value came at the moment when they were closed."""
+    successors = Value.objects.filter(
+        adapter=OuterRef("adapter"),
+        metric=OuterRef("metric"),
+        condition_key=OuterRef("condition_key"),
+        current_from=OuterRef("current_until"),
+    ).exclude(run=OuterRef("run"))
+    found = Value.objects.filter(Exists(successors), pk__in=values)
+    return set(found.values_list("pk", flat=True))
+
+
+def stands(value: Value) -> bool:
+    """Whether readers are shown this value today."""
+    return value.current_from is not None and value.current_until is None
 
 
 def runs_listed(*, viewer: Viewer) -> QuerySet[Run]:
@@ -390,43 +416,74 @@ def current_values(*, viewer: Viewer, metrics: Iterable[str] = ()) -> QuerySet[V
 
 @dataclass(frozen=True, slots=True)
 class Planned:
-    """A run that a method asks for, and the run that answers it, if one was handed in."""
+    """A run that a method asks for, and what of it was handed in.
+
+    `held` are the planned points, counted from 0, that accepted runs hold, `waiting` those that
+    only runs not yet computed or judged hold. `run` holds the most of them; None without any.
+    """
 
     kind: Kind
     asked: PlannedRun
+    held: frozenset[int] = frozenset()
+    waiting: frozenset[int] = frozenset()
     run: Run | None = None
 
     @property
-    def state(self) -> Literal["accepted", "waiting", "missing"]:
-        """Whether values stand from it, wait to be computed or judged, or were not handed in."""
-        if self.run is None:
+    def state(self) -> Literal["accepted", "waiting", "partly", "missing"]:
+        """Whether values stand from all its points, or wait, or some are there, or none."""
+        if not self.held and not self.waiting:
             return "missing"
-        return "accepted" if self.run.standing == Run.Standing.ACCEPTED else "waiting"
+        if self.lacking:
+            return "partly"
+        return "waiting" if self.waiting else "accepted"
+
+    @property
+    def lacking(self) -> tuple[int, ...]:
+        """The points that no run holds."""
+        return tuple(sorted(all_points(self.asked) - self.held - self.waiting))
+
+
+def plan_setup(adapter: Adapter) -> Setup:
+    """What plans are made from: the adapter and the reference devices."""
+    return Setup(adapter=adapter_facts(adapter), devices=devices_known())
 
 
 def planned_runs(adapter: Adapter, *, viewer: Viewer) -> tuple[Planned, ...]:
     """What every method asks for of an adapter, with what is there already.
 
-    An accepted run answers before one that waits, a newer one before an older. One run may
-    answer several planned ones, as a sweep over all voltages does.
+    Several runs may hold the points of a planned one, and one run those of several. An accepted
+    run answers before one that waits, a newer one before an older.
     """
-    facts = adapter_facts(adapter)
+    setup = plan_setup(adapter)
     runs = sorted(
         Run.objects.visible_to(viewer)
         .filter(adapter=adapter, standing__in=[Run.Standing.ACCEPTED, Run.Standing.PROVISIONAL])
         .exclude(state=Run.State.REJECTED)
         .select_related("port")
-        .defer("trace", "plot", "problems", "reading_notes", "details")
-        .prefetch_related(
-            Prefetch("values", Value.objects.filter(current_until=None).exclude(output_v=None))
-        )
+        .defer("trace", "plot", "problems", "reading_notes")
         .order_by("-id"),
         key=lambda run: run.standing != Run.Standing.ACCEPTED,
     )
     return tuple(
-        Planned(kind, asked, next((run for run in runs if _answers(run, kind, asked)), None))
+        _planned(kind, asked, [run for run in runs if _answers(run, kind, asked)])
         for kind in all_kinds()
-        for asked in kind.plan(facts)
+        for asked in kind.plan(setup)
+    )
+
+
+def _planned(kind: Kind, asked: PlannedRun, runs: Iterable[Run]) -> Planned:
+    """The planned run with the points that these runs hold, the accepted ones first."""
+    points = {run: held_points(asked, facts=run.details.get("facts", {})) for run in runs}
+    holding = {run: found for run, found in points.items() if found}
+    held: frozenset[int] = frozenset().union(
+        *(found for run, found in holding.items() if run.standing == Run.Standing.ACCEPTED)
+    )
+    return Planned(
+        kind,
+        asked,
+        held=held,
+        waiting=frozenset().union(*holding.values()) - held,
+        run=max(holding, key=lambda run: len(holding[run]), default=None),
     )
 
 
@@ -438,17 +495,4 @@ def _answers(run: Run, kind: Kind, asked: PlannedRun) -> bool:
         and (not mains_v or run.line == line_of(float(mains_v)))
         and (not port or (run.port is not None and run.port.label == port))
         and (not device or run.method_fields.get("device") == device)
-        and _covers(run, asked)
-    )
-
-
-def _covers(run: Run, asked: PlannedRun) -> bool:
-    """Whether the run has values at every planned output voltage; unknown until it is computed."""
-    measured = {value.output_v for value in run.values.all() if value.output_v is not None}
-    if not measured or "output_nominal_v" not in asked.columns:
-        return True
-    place = asked.columns.index("output_nominal_v")
-    planned = {cell for row in asked.rows if isinstance(cell := row[place], int | float)}
-    return all(
-        any(math.isclose(wanted, found, rel_tol=0.01) for found in measured) for wanted in planned
     )

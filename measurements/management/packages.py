@@ -15,7 +15,7 @@ from collections.abc import Iterator, Mapping
 from contextlib import AbstractContextManager
 from dataclasses import dataclass
 from pathlib import PurePosixPath
-from typing import IO, Protocol
+from typing import IO, Protocol, TypeGuard
 
 CHUNK_BYTES = 1 << 20
 LARGEST_TABLE_BYTES = 16 << 20
@@ -148,16 +148,24 @@ def with_statements(store: Store) -> Package:
         content = json.loads(b"".join(bare.chunks("datapackage.json")))
         resources = content["resources"]
         stated = dict(_stated(resource) for resource in resources if _is_one_file(resource))
-    except (ValueError, KeyError, TypeError, RecursionError) as error:
+    except RecursionError as error:
         raise PackageError(
-            "datapackage.json cannot be read as a Data Package: "
-            f"{type(error).__name__} {error}. Mend it, or leave it out."
+            "datapackage.json is nested too deeply. Mend it, or leave it out."
+        ) from error
+    except (KeyError, TypeError) as error:
+        raise PackageError(
+            "datapackage.json has no list of resources, as a Data Package has. Mend it, or leave "
+            "it out."
+        ) from error
+    except ValueError as error:
+        raise PackageError(
+            f"datapackage.json cannot be read: {error}. Mend it, or leave it out."
         ) from error
     return Package(store, stated)
 
 
-def _is_one_file(resource: Mapping[str, object]) -> bool:
-    return isinstance(resource.get("path"), str)
+def _is_one_file(resource: object) -> TypeGuard[Mapping[str, object]]:
+    return isinstance(resource, Mapping) and isinstance(resource.get("path"), str)
 
 
 def _stated(resource: Mapping[str, object]) -> tuple[str, Stated]:

@@ -12,7 +12,7 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.views.decorators.http import require_http_methods
 
-from catalog.models import Adapter
+from catalog.models import Adapter, Device
 from measurements.actions import receive_run
 from measurements.forms import FileForm, RunForm
 from measurements.intake.rawstore import TooLarge
@@ -95,6 +95,10 @@ def _second_step(
         choices=[("", "not stated"), *((port.label, port.label) for port in ports)]
     )
     form.fields["port"].help_text = "The one that was loaded, where only one was."
+    for field in kind.fields:
+        if field.type == "device":
+            known = Device.objects.order_by("name").values_list("slug", "name")
+            form.fields[field.name].widget = forms.Select(choices=[("", "choose"), *known])
     instruments = form.fields["instruments"]
     assert isinstance(instruments, forms.ModelMultipleChoiceField)
     assert instruments.queryset is not None

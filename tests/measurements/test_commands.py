@@ -332,7 +332,17 @@ def test_hashes_and_sizes_of_a_data_package_are_checked(pack: Any) -> None:
 )
 def test_a_descriptor_that_cannot_be_read_is_refused(descriptor: str, pack: Any) -> None:
     package = pack({"runs.csv": RUNS, "a.csv": GOOD, "datapackage.json": descriptor})
-    assert "datapackage.json cannot be read" in refused("intake", package)[2]
+    message = refused("intake", package)[2]
+    assert "datapackage.json" in message
+    assert "Mend it, or leave it out." in message
+    assert "Error" not in message.replace("CommandError", "")
+
+
+def test_resources_that_are_no_single_file_state_nothing(pack: Any) -> None:
+    make_adapter()
+    resources = '{"resources": [{"path": 1}, {"path": null}, 7, {"path": ["a.csv"]}]}'
+    package = pack({"runs.csv": RUNS, "a.csv": GOOD, "datapackage.json": resources})
+    assert "1 taken in" in run_command("intake", package)[0]
 
 
 def test_a_workbook_that_the_options_describe_is_the_data_file_of_one_run(tmp_path: Path) -> None:

@@ -16,6 +16,7 @@ from measurements import history
 from measurements.actions import RunFacts, accept_run, receive_run, withdraw_run
 from measurements.models import Run, Value
 from measurements.processing import compute
+from measurements.queries import port_capabilities
 
 pytestmark = pytest.mark.django_db
 
@@ -156,3 +157,60 @@ def test_a_scan_puts_the_runs_that_read_it_back_into_the_queue(
     assert Value.objects.current().filter(run=run).exists()
     assert compute(run.pk) == "ready"
     assert not run.flags.filter(code="assumed-rating").exists()
+
+
+def test_withdrawing_a_scan_brings_back_what_stood_before_it(
+    person: Callable[[str], User],
+) -> None:
+    editor = person("editor")
+    tested = adapter("One")
+    sweep = "output_nominal_v,input_power_w,output_voltage_v,output_current_a\n" + "".join(
+        f"20,{20 * 3.25 * load / 0.9:.4f},20,{3.25 * load}\n" for load in (0.25, 0.5, 0.75, 1)
+    )
+    received = receive_run(
+        RunFacts(adapter=tested, kind="efficiency", mains_v=230.0),
+        chunks=[sweep.encode()],
+        file_name="sweep.csv",
+        by=editor,
+    )
+    assert compute(received.run.pk) == "ready"
+    run = accept_run(received.run, by=editor)
+
+    def standing() -> dict[tuple[str, str], float]:
+        rows = Value.objects.current().filter(run=run)
+        return {(row.metric, row.condition_key): row.value for row in rows}
+
+    before = standing()
+    assert ("average-efficiency", "line=high;output_v=20") in before
+    scan = receive_run(
+        RunFacts(adapter=tested, kind="port-scan"),
+        # Fixed supplies of 5 V 3 A and 20 V 5 A: full load lies beyond what was measured.
+        chunks=[b"port,position,word\nC1,1,0x0801912C\nC1,2,0x000641F4\n"],
+        file_name="scan.csv",
+        by=editor,
+    )
+    assert compute(scan.run.pk) == "ready"
+    accepted = accept_run(scan.run, by=editor)
+    assert compute(run.pk) == "ready"
+    assert ("average-efficiency", "line=high;output_v=20") not in standing()
+
+    withdraw_run(accepted, by=editor, reason="The wrong unit was scanned.")
+    assert compute(run.pk) == "ready"
+    assert standing() == before
+
+
+def test_a_scan_of_protocols_alone_keeps_the_objects(person: Callable[[str], User]) -> None:
+    editor = person("editor")
+    tested = adapter("One")
+    for content in (b"port,position,word\nC1,1,0x0801912C\n", b"port,protocol\nC1,bc-1-2-dcp\n"):
+        received = receive_run(
+            RunFacts(adapter=tested, kind="port-scan"),
+            chunks=[content],
+            file_name="scan.csv",
+            by=editor,
+        )
+        assert compute(received.run.pk) == "ready"
+        accept_run(received.run, by=editor)
+    (port,) = port_capabilities(Adapter.objects.get(pk=tested.pk))
+    assert [item.word for item in port.objects] == [0x0801912C]
+    assert list(port.protocols) == ["bc-1-2-dcp"]

@@ -10,6 +10,7 @@ from catalog.power_delivery.claims import Claim
 from catalog.power_delivery.rules import Finding
 from measurements.intake.columns import Table
 from measurements.kinds.base import Condition, Details, Measured, Outcome, Setup
+from measurements.kinds.coverage import POINTS
 from measurements.kinds.port_scan.figure import figure, trace
 from measurements.kinds.port_scan.listings import listings
 from measurements.kinds.port_scan.remarks import remarks
@@ -38,13 +39,18 @@ def measure(table: Table, setup: Setup) -> Outcome:
 
 def _values(scan: PortScan, findings: Sequence[Finding]) -> list[Measured]:
     condition = Condition(port=scan.label)
-    values = [Measured("profile-count", float(len(scan.usable)), 0.0, condition)]
-    if scan.usable:
-        values.append(
+    values = []
+    # Words say nothing of the other protocols of a port, nor the other way round: whatever the
+    # file is silent about keeps what an earlier scan found.
+    if scan.objects:
+        values += [
+            Measured("profile-count", float(len(scan.usable)), 0.0, condition),
             Measured(
                 "top-pdo-power", scan.top_power_w, 0.0, condition, apart=_apart(scan, findings)
-            )
-        )
+            ),
+        ]
+    if scan.protocols:
+        values.append(Measured("protocol-count", float(len(scan.protocols)), 0.0, condition))
     return values
 
 
@@ -92,5 +98,11 @@ def _facts(scans: Sequence[PortScan]) -> Mapping[str, list[Mapping[str, object]]
                 "protocols": list(scan.protocols),
             }
             for scan in scans
-        ]
+        ],
+        POINTS: [_point(scan) for scan in scans],
     }
+
+
+def _point(scan: PortScan) -> Mapping[str, object]:
+    """The planned rows of a port: those of its words only when they were read."""
+    return {"port": scan.label} if scan.objects else {"port": scan.label, "position": 0.0}

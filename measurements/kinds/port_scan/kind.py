@@ -32,9 +32,23 @@ METRICS = (
         condition=("port",),
         definition=(
             "Number of power data objects that offer something; padding and types without meaning "
-            "do not count. 0 for a port of which only other protocols were found."
+            "do not count. Without any, 0; a port whose words were not read has no such value."
         ),
         formula="n = number of objects that are neither padding nor reserved",
+        source="common-practice",
+        decimals=0,
+        ranked=False,
+    ),
+    Metric(
+        key="protocol-count",
+        title="Protocols found",
+        unit="1",
+        better="",
+        condition=("port",),
+        definition=(
+            "Number of charging protocols that were found on a port beside its power data objects."
+        ),
+        formula="n = number of protocols listed for the port",
         source="common-practice",
         decimals=0,
         ranked=False,

@@ -40,7 +40,8 @@ def test_power_and_number_of_profiles_of_every_port() -> None:
     assert value(outcome, "top-pdo-power", "C2").value == 65.0
     assert value(outcome, "profile-count", "C1").value == 7.0
     assert value(outcome, "profile-count", "C2").value == 5.0
-    assert value(outcome, "profile-count", "A1").value == 0.0
+    assert value(outcome, "protocol-count", "A1").value == 1.0
+    # Nothing was read of A1's objects, so nothing is said of them.
     assert len(outcome.values) == 5
     assert {item.standard_uncertainty for item in outcome.values} == {0.0}
     assert {item.apart for item in outcome.values} == {""}
@@ -73,7 +74,8 @@ def test_the_facts_hold_words_by_position_and_protocols_as_slugs() -> None:
                 "protocols": ["pps"],
             },
             {"port": "A1", "words": [], "unread": [], "protocols": ["bc-1.2-dcp"]},
-        ]
+        ],
+        "points": [{"port": "C1"}, {"port": "A1", "position": 0.0}],
     }
     assert json.loads(json.dumps(asdict(outcome.details), allow_nan=False))
 
@@ -172,9 +174,13 @@ def test_padding_and_unknown_types_are_kept_and_not_counted() -> None:
     assert [row[1] for row in listing(outcome, "objects-C1")] == ["fixed", "padding", "reserved"]
 
 
-def test_a_port_that_offers_nothing_has_no_power_and_no_chart() -> None:
+def test_a_port_that_offers_nothing_has_a_power_of_0_and_no_chart() -> None:
     outcome = measured([("C1", 1, "0x00000000", ""), ("A1", None, "", "x")], adapter("C1", "A1"))
-    assert [item.metric for item in outcome.values] == ["profile-count", "profile-count"]
+    assert {(item.metric, item.condition.port): item.value for item in outcome.values} == {
+        ("profile-count", "C1"): 0.0,
+        ("top-pdo-power", "C1"): 0.0,
+        ("protocol-count", "A1"): 1.0,
+    }
     assert outcome.plot is None
     assert outcome.trace == {}
     rows = listing(outcome, "protocols")
@@ -237,7 +243,7 @@ def test_the_order_of_rows_changes_nothing(rows: list[Row]) -> None:
 
 
 def test_every_value_is_of_a_declared_metric_and_every_map_of_them() -> None:
-    outcome = measured(rows_of("C1", WORDS_65_W), adapter("C1"))
+    outcome = measured([*rows_of("C1", WORDS_65_W), ("C1", None, "", "x")], adapter("C1"))
     declared = {metric.key for metric in KIND.metrics}
     assert {item.metric for item in outcome.values} == declared
     assert not KIND.needs_mains
