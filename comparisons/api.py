@@ -114,7 +114,7 @@ def _ranked_metric(key: str) -> Metric:
     if metric is None:
         raise NotFound(f"No metric is called “{key[:80]}”; GET metrics/ lists them.")
     if not metric.ranked or not metric.better:
-        raise NotFound(f"{metric.title} is not ranked: no end of it is better than the other.")
+        raise NotFound(f"{metric.title} is not ranked; GET values/ lists its values.")
     return metric
 
 

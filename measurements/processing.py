@@ -180,8 +180,8 @@ def _write_down_devices(run: Run, kind: Kind, table: Table) -> None:
         raise Rejected(
             (
                 Problem(
-                    f"The table names {len(names)} devices; at most {MOST_DEVICES} are read from one "
-                    "file. Look for another column under this heading, or split the file.",
+                    f"The table names {len(names)} devices; at most {MOST_DEVICES} are read from "
+                    "one file. Look for another column under this heading, or split the file.",
                     column="device",
                 ),
             )

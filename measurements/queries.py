@@ -455,6 +455,8 @@ def planned_runs(adapter: Adapter, *, viewer: Viewer) -> tuple[Planned, ...]:
     run answers before one that waits, a newer one before an older.
     """
     setup = plan_setup(adapter)
+    ports = setup.adapter.ports
+    only = ports[0].label if len(ports) == 1 else ""
     runs = sorted(
         Run.objects.visible_to(viewer)
         .filter(adapter=adapter, standing__in=[Run.Standing.ACCEPTED, Run.Standing.PROVISIONAL])
@@ -465,7 +467,7 @@ def planned_runs(adapter: Adapter, *, viewer: Viewer) -> tuple[Planned, ...]:
         key=lambda run: run.standing != Run.Standing.ACCEPTED,
     )
     return tuple(
-        _planned(kind, asked, [run for run in runs if _answers(run, kind, asked)])
+        _planned(kind, asked, [run for run in runs if _answers(run, kind, asked, only=only)])
         for kind in all_kinds()
         for asked in kind.plan(setup)
     )
@@ -487,12 +489,17 @@ def _planned(kind: Kind, asked: PlannedRun, runs: Iterable[Run]) -> Planned:
     )
 
 
-def _answers(run: Run, kind: Kind, asked: PlannedRun) -> bool:
+def _loaded(run: Run, *, only: str) -> str:
+    """The port of a run; of an adapter with a single one, `only`, it need not be said."""
+    return run.port.label if run.port is not None else only
+
+
+def _answers(run: Run, kind: Kind, asked: PlannedRun, *, only: str) -> bool:
     said = asked.fields
     mains_v, port, device = said.get("mains_v"), said.get("port"), said.get("device")
     return (
         run.kind == kind.slug
         and (not mains_v or run.line == line_of(float(mains_v)))
-        and (not port or (run.port is not None and run.port.label == port))
+        and (not port or _loaded(run, only=only) == port)
         and (not device or run.method_fields.get("device") == device)
     )

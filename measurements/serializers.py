@@ -10,13 +10,19 @@ from rest_framework import serializers
 from catalog.rest.fields import Body, NumberField, TextField, WordField
 from measurements.kinds import all_metrics
 from measurements.kinds.base import Metric
+from measurements.metrics.efficiency import NAMED_LOADS
 from measurements.metrics.equal_power import EQUAL_POWERS_W
 from measurements.models import Instrument, Run, Value, Verdict
-from measurements.queries import PortCapability, method_of, values_of
+from measurements.queries import PortCapability, method_of, stands, values_of
 from measurements.standards.sources import SOURCES
 
-LOADS = ("none", "full", *(f"{power:g} W" for power in EQUAL_POWERS_W))
-"""Loads that a condition may name: none, full, or the output power that something holds at."""
+LOADS = (
+    "none",
+    "full",
+    *(f"{load:g} %" for load in NAMED_LOADS),
+    *(f"{power:g} W" for power in EQUAL_POWERS_W),
+)
+"""Loads that a condition may name: none, full, a share of full load, or an output power."""
 
 
 class InstrumentBody(Body):
@@ -158,7 +164,11 @@ def run_summary(run: Run) -> dict[str, Any]:
 
 
 def run_json(run: Run) -> dict[str, Any]:
-    """A run with everything that came of it; `run` is as `queries.run_page` gives it."""
+    """A run with everything that came of it; `run` is as `queries.run_page` gives it.
+
+    A value is `current` while readers are shown it: not before acceptance, and not after
+    another run replaced it.
+    """
     superseded_by = run.superseded_by_id
     return {
         **run_summary(run),
@@ -185,7 +195,7 @@ def run_json(run: Run) -> dict[str, Any]:
         "problems": run.problems,
         "problem_count": run.problem_count,
         "details": run.details,
-        "metrics": [measured_json(value) for value in values_of(run)],
+        "metrics": [{**measured_json(value), "current": stands(value)} for value in values_of(run)],
         "verdicts": [
             verdict_json(verdict)
             for verdict in sorted(run.verdicts.all(), key=lambda verdict: verdict.pk)

@@ -1,4 +1,4 @@
-"""What the bench found of one adapter beside places: grids of values, matrices, charges."""
+"""What the bench found of one adapter beside places: grids, matrices, listings, charges."""
 
 from __future__ import annotations
 
@@ -27,11 +27,12 @@ _PARTS = {
 
 @dataclass(frozen=True, slots=True)
 class KindDetails:
-    """Matrices of one kind, as plain JSON for the template tag, and the runs they come from."""
+    """What is drawn of one kind, as plain JSON for the template tags, and the runs it is from."""
 
     title: str
     kind: str
     matrices: tuple[dict[str, Any], ...]
+    listings: tuple[dict[str, Any], ...] = ()
     runs: tuple[Run, ...] = ()
 
 
@@ -129,39 +130,51 @@ def _off(row: Value, across: Any) -> float:
 
 
 def standing_matrices(runs: Iterable[Run]) -> tuple[KindDetails, ...]:
-    """Matrices of the newest accepted run of each kind, line and device. One query.
+    """Matrices and prominent listings of the newest accepted run of each kind, line and device.
 
-    `runs` are the adapter's, newest first. Kinds whose values are laid out as grids are left
-    out: their runs hold the same numbers.
+    `runs` are the adapter's, newest first. Kinds whose values are laid out as grids give no
+    matrices: their runs hold the same numbers. One query.
     """
     gridded = {kind.slug for kind in all_kinds() if kind.maps}
     newest: dict[tuple[str, str, str], Run] = {}
     for run in runs:
-        if run.standing == Run.Standing.ACCEPTED and run.kind not in gridded:
+        if run.standing == Run.Standing.ACCEPTED:
             device = str(run.method_fields.get("device", ""))
             newest.setdefault((run.kind, run.line, device), run)
     details = dict(
         Run.objects.filter(pk__in=[run.pk for run in newest.values()]).values_list("pk", "details")
     )
-    found: dict[str, list[tuple[Run, list[dict[str, Any]]]]] = {}
+    found: dict[str, list[_Shown]] = {}
     for (kind, _, _), run in newest.items():
-        if matrices := details[run.pk].get("matrices"):
-            found.setdefault(kind, []).append((run, matrices))
+        held = details[run.pk]
+        matrices = [] if kind in gridded else held.get("matrices", [])
+        # A run from before listings could be prominent does not say so.
+        listings = [item for item in held.get("listings", []) if item.get("prominent")]
+        if matrices or listings:
+            found.setdefault(kind, []).append(_Shown(run, matrices, listings))
     return tuple(
         KindDetails(
             title=get_kind(kind).title,
             kind=kind,
-            matrices=tuple(matrix for run, held in kept for matrix in _of_line(held, run=run)),
-            runs=tuple(run for run, _ in kept),
+            matrices=tuple(item for each in shown for item in each.of_line(each.matrices)),
+            listings=tuple(item for each in shown for item in each.of_line(each.listings)),
+            runs=tuple(each.run for each in shown),
         )
-        for kind, kept in sorted(found.items())
+        for kind, shown in sorted(found.items())
     )
 
 
-def _of_line(matrices: Iterable[dict[str, Any]], *, run: Run) -> Iterator[dict[str, Any]]:
-    where = f"{condition_in_words(Condition(line=run.line))}: " if run.line else ""
-    for matrix in matrices:
-        yield {**matrix, "title": where + matrix["title"]}
+@dataclass(frozen=True, slots=True)
+class _Shown:
+    run: Run
+    matrices: list[dict[str, Any]]
+    listings: list[dict[str, Any]]
+
+    def of_line(self, drawn: Iterable[dict[str, Any]]) -> Iterator[dict[str, Any]]:
+        """The drawings with the mains line of the run in their titles."""
+        line = self.run.line
+        where = f"{condition_in_words(Condition(line=line))}: " if line else ""
+        return ({**item, "title": where + item["title"]} for item in drawn)
 
 
 def charges(adapter: Adapter, *, viewer: Viewer) -> tuple[Charge, ...]:

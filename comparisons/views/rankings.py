@@ -21,8 +21,10 @@ from comparisons.queries.rankings import (
 )
 from comparisons.queries.tables import PHYSICAL_SECTION
 from comparisons.views.csv_files import csv_response, ranking_rows
-from measurements.kinds import all_kinds, all_metrics, physical
+from measurements.kinds import all_kinds, all_metrics, kind_of_metric, physical
 from measurements.kinds.base import Metric
+from measurements.standards.sources import SOURCES
+from measurements.views.methods import Definition
 
 ROWS_A_PAGE = 100
 
@@ -75,7 +77,7 @@ def ranking_page(request: HttpRequest, metric: str) -> HttpResponse:
     declared = all_metrics().get(metric)
     if declared is None:
         raise Http404
-    context: dict[str, Any] = {"metric": declared, "section": "rankings"}
+    context = _about(declared)
     if not (declared.ranked and declared.better):
         return render(request, "comparisons/not_ranked.html", context, status=404)
     form = RankingForm(request.GET, metric=declared, viewer=request.user)
@@ -121,6 +123,16 @@ def ranking_page(request: HttpRequest, metric: str) -> HttpResponse:
     return render(request, "comparisons/ranking.html", context)
 
 
+def _about(metric: Metric) -> dict[str, Any]:
+    """What its page says of a metric whoever has a value of it."""
+    return {
+        "metric": metric,
+        "section": "rankings",
+        "kind": None if metric in physical.METRICS else kind_of_metric(metric.key),
+        "definitions": [Definition(metric, SOURCES[metric.source])],
+    }
+
+
 def _only_apart(found: Ranking) -> int:
     """How many adapters have nothing but a value that is set apart."""
     return sum(found.cohort.position_of(item.adapter.pk) is None for item in found.apart)
@@ -134,7 +146,7 @@ def ranking_csv(request: HttpRequest, metric: str) -> HttpResponse:
         raise Http404
     form = RankingForm(request.GET, metric=declared, viewer=request.user)
     if not _is_usable(form, request):
-        context = {"metric": declared, "section": "rankings", "form": form}
+        context = {**_about(declared), "form": form}
         return render(request, "comparisons/ranking.html", context, status=400)
     if form.condition_chosen is None:
         rows = ranking_rows(None)

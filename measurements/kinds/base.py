@@ -301,7 +301,8 @@ class Plot:
 class Listing:
     """Rows of text kept with a run and shown on its page, such as the stages of a charge.
 
-    Headings carry the unit; `numeric` are the columns, counted from 0, that hold numbers.
+    Headings carry the unit; `numeric` are the columns, counted from 0, that hold numbers. A
+    `prominent` one is shown on the adapter's page too.
     """
 
     key: str
@@ -310,6 +311,7 @@ class Listing:
     rows: tuple[tuple[str, ...], ...]
     numeric: tuple[int, ...] = ()
     note: str = ""
+    prominent: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -417,7 +419,7 @@ class Across:
     derive: Callable[[History], History]
 
 
-def _no_plan(_: AdapterFacts) -> tuple[PlannedRun, ...]:
+def _no_plan(_: Setup) -> tuple[PlannedRun, ...]:
     return ()
 
 
@@ -429,8 +431,9 @@ class Kind:
     efficiency above one, ...); `measure` is called only when it returns nothing.
     `quantities` are the instrument quantities the kind can use; `cautions` are sentences
     shown wherever a page leads someone to this work. `plan` gives the runs that the method
-    asks for. `follows` names kinds whose standing runs `measure` reads through the adapter's
-    facts: when one of those changes, this adapter's runs of this kind are computed again.
+    asks for, from a setup of which only the adapter and the devices are known. `follows` names
+    kinds whose standing runs `measure` reads through the adapter's facts: when one of those
+    changes, this adapter's runs of this kind are computed again.
     """
 
     slug: str
@@ -444,7 +447,7 @@ class Kind:
     cautions: tuple[str, ...]
     fields: tuple[Field, ...] = ()
     needs_mains: bool = True
-    plan: Callable[[AdapterFacts], tuple[PlannedRun, ...]] = _no_plan
+    plan: Callable[[Setup], tuple[PlannedRun, ...]] = _no_plan
     follows: tuple[str, ...] = ()
     maps: tuple[ValueMap, ...] = ()
     across: Across | None = None

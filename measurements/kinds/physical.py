@@ -20,7 +20,9 @@ METRICS: tuple[Metric, ...] = (
         definition=(
             "Rated power over the volume of the box that just holds the body, without plug pins "
             "and cord. Length, width and height count as known to ±0.5 mm each, as they are "
-            "commonly rounded (common practice)."
+            "commonly rounded (common practice). Known limits: the power is that of the label, "
+            "not a measured one; a rounded or tapered body fills less than its box; what is "
+            "folded away or exchangeable about the plug is not told apart."
         ),
         formula="P_rated / (length · width · height)",
         source="catalogue",
@@ -34,7 +36,10 @@ METRICS: tuple[Metric, ...] = (
         condition=(),
         definition=(
             "Rated power over the mass of the body without a detachable cord. The mass counts as "
-            "known to ±0.5 g, as it is commonly rounded (common practice)."
+            "known to ±0.5 g, as it is commonly rounded (common practice). Known limits: the power "
+            "is that of the label, not a measured one; the mass is as the maker states it or as a "
+            "scale showed it, plug pins included, and the catalogue does not tell which, nor "
+            "whether an exchangeable plug was on it."
         ),
         formula="P_rated / mass",
         source="catalogue",

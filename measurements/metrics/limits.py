@@ -164,6 +164,8 @@ def touch_limit(
 ) -> Limit:
     """Highest allowed temperature of a touchable surface.
 
+    The row for parts worn on the body over 8 h is not among them: nobody wears an adapter.
+
     Parameters
     ----------
     material : str

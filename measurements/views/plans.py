@@ -21,15 +21,20 @@ from measurements.queries import Planned
 
 WORKBOOK_TYPE = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
 _UNITS = {"degC": "°C", "1": ""}
+_NAMED_POINTS = 6
 
 
 @dataclass(frozen=True, slots=True)
 class Heading:
-    """A column of the points: what it holds, its heading in the file, whether it is a number."""
+    """A column of the points: what it holds, its heading in the file, whether it is a number.
+
+    `unit` is what stands behind a number.
+    """
 
     title: str
     name: str
     is_number: bool
+    unit: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,13 +47,14 @@ class Point:
 
 @dataclass(frozen=True, slots=True)
 class Asked:
-    """A planned run as the page shows it."""
+    """A planned run as the page shows it; `progress` says which points of it lack."""
 
     planned: Planned
     conditions: str
     headings: tuple[Heading, ...]
     rows: tuple[tuple[Point, ...], ...]
     upload: str
+    progress: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,16 +67,17 @@ class Section:
 
 @dataclass(frozen=True, slots=True)
 class Summary:
-    """How many planned runs are accepted, wait, and are missing."""
+    """How many planned runs are accepted, wait, are there in part, and are missing."""
 
     accepted: int
     waiting: int
+    partly: int
     missing: int
 
     @property
     def total(self) -> int:
         """All of them."""
-        return self.accepted + self.waiting + self.missing
+        return self.accepted + self.waiting + self.partly + self.missing
 
 
 @login_required
@@ -80,14 +87,19 @@ def plan(request: HttpRequest, slug: str) -> HttpResponse:
     """Every planned run with its points, what is there already, and what is missing."""
     adapter = _adapter(slug, viewer=request.user)
     planned = queries.planned_runs(adapter, viewer=request.user)
+    sections = _sections(adapter, planned)
+    asked = [item for section in sections for item in section.asked]
     states = [item.state for item in planned]
     context = {
         "section": "adapters",
         "adapter": adapter,
-        "sections": _sections(adapter, planned),
-        "missing": [item for item in planned if item.state == "missing"],
+        "sections": sections,
+        "open": [item for item in asked if item.planned.state in ("missing", "partly")],
         "summary": Summary(
-            states.count("accepted"), states.count("waiting"), states.count("missing")
+            accepted=states.count("accepted"),
+            waiting=states.count("waiting"),
+            partly=states.count("partly"),
+            missing=states.count("missing"),
         ),
     }
     return render(request, "measurements/plan.html", context)
@@ -140,6 +152,26 @@ def _asked(adapter: Adapter, planned: Planned) -> Asked:
             for row in asked.rows
         ),
         upload=_upload(adapter, planned.kind, said),
+        progress=_progress(planned, headings=headings) if planned.state == "partly" else "",
+    )
+
+
+def _progress(planned: Planned, *, headings: tuple[Heading, ...]) -> str:
+    """How many points are there, and which are not: ``4 of 6 points; to measure: 20 V, 5 A``."""
+    lacking = planned.lacking
+    named = [
+        ", ".join(
+            f"{_shown(cell)}\u00a0{heading.unit}".rstrip()
+            for cell, heading in zip(planned.asked.rows[place], headings, strict=True)
+            if cell is not None
+        )
+        for place in lacking[:_NAMED_POINTS]
+    ]
+    more = len(lacking) - len(named)
+    total = len(planned.asked.rows)
+    return (
+        f"{total - len(lacking)} of {total} points; to measure: {'; '.join(named)}"
+        f"{f'; and {more} more' if more else ''}"
     )
 
 
@@ -179,5 +211,5 @@ def _heading(kind: Kind, name: str) -> Heading:
             )
             unit = _UNITS.get(column.unit, column.unit)
             is_number = column.type == "number"
-            return Heading(f"{title}, {unit}" if unit else title, name, is_number)
+            return Heading(f"{title}, {unit}" if unit else title, name, is_number, unit)
     return Heading(name, name, is_number=True)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import uuid
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -29,10 +29,14 @@ PAGE_SIZE = 50
 
 @dataclass(frozen=True, slots=True)
 class Line:
-    """A value of the run, beside the one that stands today under the same condition."""
+    """A value of the run, beside the one that stands today under the same condition.
+
+    `is_replaced` where the run is accepted and this value of it stands no longer.
+    """
 
     value: Value
     standing: Value | None
+    is_replaced: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -161,22 +165,31 @@ def _state_in_words(shown: Run) -> str:
 def _results(shown: Run, *, viewer: Viewer) -> list[Result]:
     """The run's values by metric, in the order of declaration."""
     values = queries.values_of(shown)
-    standing: dict[tuple[str, str], Value] = {}
-    if shown.standing == Run.Standing.PROVISIONAL:
-        metrics = {value.metric for value in values}
-        found = queries.current_values(viewer=viewer, metrics=metrics)
-        # A comparable value comes last and is the one shown.
-        for value in found.filter(adapter=shown.adapter_id).order_by("-apart", "pk"):
-            standing[value.metric, value.condition_key] = value
+    is_accepted = shown.standing == Run.Standing.ACCEPTED
+    replaced = {value for value in values if is_accepted and not queries.stands(value)}
+    standing = _standing(shown, values=replaced if is_accepted else values, viewer=viewer)
     by_metric: dict[str, list[Line]] = {}
     for value in values:
-        line = Line(value, standing.get((value.metric, value.condition_key)))
+        beside = standing.get((value.metric, value.condition_key))
+        line = Line(value, beside, is_replaced=value in replaced)
         by_metric.setdefault(value.metric, []).append(line)
     return [
         Result(metric, SOURCES[metric.source], tuple(by_metric[metric.key]))
         for metric in queries.metrics_listed()
         if metric.key in by_metric
     ]
+
+
+def _standing(
+    shown: Run, *, values: Collection[Value], viewer: Viewer
+) -> dict[tuple[str, str], Value]:
+    """What stands today under the conditions of `values`; nothing for a run that is over."""
+    if not values or shown.standing not in (Run.Standing.PROVISIONAL, Run.Standing.ACCEPTED):
+        return {}
+    found = queries.current_values(viewer=viewer, metrics={value.metric for value in values})
+    # A comparable value comes last and is the one shown.
+    rows = found.filter(adapter=shown.adapter_id).order_by("-apart", "pk")
+    return {(row.metric, row.condition_key): row for row in rows}
 
 
 def _method_fields(shown: Run) -> Sequence[tuple[str, Any]]:

@@ -28,12 +28,6 @@ def test_a_kind_has_a_folder_of_tests(kind: Kind) -> None:
 
 
 @KINDS
-def test_a_kind_is_in_the_independence_contract(kind: Kind) -> None:
-    contract = (ROOT / "pyproject.toml").read_text("utf-8")
-    assert f'"measurements.kinds.{kind.slug.replace("-", "_")}"' in contract
-
-
-@KINDS
 def test_every_metric_says_what_it_is(kind: Kind) -> None:
     parts = set(Condition.__dataclass_fields__)
     for metric in kind.metrics:

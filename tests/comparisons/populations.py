@@ -38,7 +38,7 @@ def stand(
         kind=kind_of_metric(metric).slug,
         raw=raw,
         file_name="log.csv",
-        mains_v=230.0 if condition.line == "high" else 115.0,
+        mains_v={"high": 230.0, "low": 115.0}.get(condition.line),
         line=condition.line,
         state=Run.State.READY,
         standing=Run.Standing.ACCEPTED,

@@ -13,10 +13,13 @@ from django.db import connection
 from django.test import Client
 from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
+from django.utils.html import escape
 
-from catalog.actions import ClaimFacts
+from catalog.actions import ClaimFacts, PortFacts
 from measurements.actions import withdraw_run
+from measurements.kinds import all_metrics
 from measurements.kinds.base import Condition
+from measurements.standards.sources import SOURCES
 from tests.comparisons.populations import stand, standby_population
 from tests.factories.catalog import make_adapter
 from tests.factories.measurements import accepted, make_meter, no_load_log
@@ -134,6 +137,41 @@ def test_an_adapters_page_tells_where_it_stands(client: Client, editor: User) ->
     assert "No run yet." in bare
 
 
+SHARED = b"combination,port,voltage_v,current_a\nC1+C2,C1,20,3.25\nC1+C2,C2,9,2\n"
+
+
+def test_an_adapters_page_tells_whether_the_labels_claims_on_sharing_hold(
+    client: Client, editor: User
+) -> None:
+    adapter = make_adapter(
+        "Duo 90",
+        ports=(PortFacts("C1", "usb-c"), PortFacts("C2", "usb-c")),
+        claims=(
+            ClaimFacts("C1 + C2: 60 W", "C1", power_w=60.0, combination="C1+C2"),
+            ClaimFacts("C1 + C2: 30 W", "C2", power_w=30.0, combination="C1+C2"),
+        ),
+    )
+    run = accepted(adapter, SHARED, kind="sharing", by=editor)
+    page = text_of(client, "/adapters/northfold-duo-90/")
+    assert "What the label states, against the measurement" in page
+    assert "C1+C2 C1 60 C1+C2 65.00 0 met" in page
+    assert "C1+C2 C2 30 C1+C2 18.00 0 not met" in page
+    # What is not prominent stays on the page of the run.
+    assert "Every port of every combination" not in page
+    assert "Every port of every combination" in text_of(client, run.get_absolute_url())
+
+
+def test_an_adapters_page_shows_runs_kept_before_listings_could_be_prominent(
+    client: Client, editor: User
+) -> None:
+    adapter = make_adapter("Duo 90", ports=(PortFacts("C1", "usb-c"), PortFacts("C2", "usb-c")))
+    run = accepted(adapter, SHARED, kind="sharing", by=editor)
+    for listing in run.details["listings"]:
+        del listing["prominent"]
+    run.save(update_fields=["details"])
+    assert "At most 83.0 W together" in text_of(client, "/adapters/northfold-duo-90/")
+
+
 def test_values_that_are_not_comparable_are_listed_apart(client: Client) -> None:
     adapter = make_adapter("Solo 1")
     stand(adapter, 0.05, apart="The record was too short.")
@@ -199,6 +237,56 @@ def test_a_ranking_names_its_population_and_who_is_missing(client: Client) -> No
     assert "1 not comparable" in page
     assert "1 not tested under this condition" in page
     assert "The room was too warm." in page
+
+
+@pytest.mark.parametrize(
+    ("metric", "words"),
+    [
+        ("sharing-total", "one accepted run each"),
+        ("match-rate", "one accepted run each"),
+        ("power-density", "from the catalogue"),
+    ],
+)
+def test_a_ranking_tells_runs_from_the_catalogue_by_where_its_values_are_from(
+    client: Client, metric: str, words: str
+) -> None:
+    adapter = make_adapter("Solo 1", length_mm=60.0, width_mm=60.0, height_mm=30.0)
+    if metric != "power-density":
+        stand(adapter, 90.0, metric=metric, condition=Condition())
+    assert f"1 of 1 adapter, no condition, {words}; method" in text_of(
+        client, f"/rankings/{metric}/"
+    )
+
+
+@pytest.mark.parametrize("is_measured", [True, False])
+def test_a_ranking_says_how_its_numbers_are_made(client: Client, is_measured: bool) -> None:
+    if is_measured:
+        standby_population({"Solo 1": 0.05})
+    page = text_of(client, "/rankings/no-load-power/")
+    made = page[page.index("How it is made") :]
+    declared, source = all_metrics()["no-load-power"], SOURCES["iec-62301"]
+    for part in (
+        declared.definition,
+        declared.formula,
+        f"Better {declared.better}",
+        f"{declared.title}, {declared.unit}",
+        f"{source.title}, {source.edition}. {source.note}",
+        f"Version {declared.method}",
+    ):
+        assert " ".join(escape(part).split()) in made, part
+    links = client.get("/rankings/no-load-power/").content.decode()
+    assert 'href="/methods/no-load/#no-load-power"' in links
+    assert 'href="/methods/no-load/"' in links
+
+
+@pytest.mark.parametrize("metric", ["power-density", "specific-power"])
+def test_a_ranking_from_the_catalogue_states_what_it_does_not_tell(
+    client: Client, metric: str
+) -> None:
+    page = client.get(f"/rankings/{metric}/").content.decode()
+    assert "Known limits:" in page
+    assert f'href="/methods/#{metric}"' in page
+    assert f'<h3 id="{metric}">' in client.get("/methods/").content.decode()
 
 
 def test_a_marked_adapter_is_named_in_words(client: Client) -> None:

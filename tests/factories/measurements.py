@@ -33,6 +33,17 @@ def no_load_log(power_w: float = 0.05, *, minutes: float = 15.0, ripple_w: float
     return "\n".join(["time_s,input_power_w", *rows, ""]).encode("ascii")
 
 
+def efficiency_log(*voltages: float, loss: float = 1.0) -> bytes:
+    """A sweep at 25, 50, 75 and 100 % of 3 A at each voltage, the input `loss` times higher."""
+    rows = [
+        f"{volts},{loss * volts * amperes / 0.9:.4f},{volts},{amperes}"
+        for volts in voltages
+        for amperes in (0.75, 1.5, 2.25, 3.0)
+    ]
+    head = "output_nominal_v,input_power_w,output_voltage_v,output_current_a"
+    return "\n".join([head, *rows, ""]).encode("ascii")
+
+
 def receive(
     adapter: Adapter,
     content: bytes | None = None,

@@ -21,22 +21,18 @@ from measurements.actions import Refused, RunFacts, accept_run, receive_run, wit
 from measurements.intake.rawstore import RawStore, TooLarge
 from measurements.models import Ledger, RawFile, Run, RunEvent, Value
 from tests.factories.catalog import make_adapter
-from tests.factories.measurements import accepted, make_meter, no_load_log, ready, receive
+from tests.factories.measurements import (
+    accepted,
+    efficiency_log,
+    make_meter,
+    no_load_log,
+    ready,
+    receive,
+)
 
 pytestmark = pytest.mark.django_db
 
 Deed = tuple[Literal["accept", "withdraw"], int]
-
-
-def efficiency_log(*voltages: float) -> bytes:
-    """A sweep at 25, 50, 75 and 100 % of 3 A at each voltage."""
-    rows = [
-        f"{volts},{volts * amperes / 0.9:.4f},{volts},{amperes}"
-        for volts in voltages
-        for amperes in (0.75, 1.5, 2.25, 3.0)
-    ]
-    head = "output_nominal_v,input_power_w,output_voltage_v,output_current_a"
-    return "\n".join([head, *rows, ""]).encode("ascii")
 
 
 def standing_power(adapter: Adapter) -> float | None:

@@ -14,10 +14,11 @@ from pytest_django.fixtures import Settings
 from rest_framework.test import APIClient
 
 from catalog.models import Adapter
+from measurements.actions import accept_run, withdraw_run
 from measurements.models import Run
 from tests.factories.api import assert_problem, client_of, faulty_fields, walk
 from tests.factories.catalog import make_adapter
-from tests.factories.measurements import accepted, no_load_log, ready, receive
+from tests.factories.measurements import accepted, efficiency_log, no_load_log, ready, receive
 
 pytestmark = pytest.mark.django_db
 
@@ -125,6 +126,60 @@ def test_a_withdrawn_run_shows_its_reason_and_leaves_the_values(
     assert_problem(judge.post(one(run, "withdraw/"), said, format="json"), 409)
 
 
+def standby(client: APIClient, run: Run) -> tuple[float, bool]:
+    """The standby power that the run lists, and whether it stands today."""
+    (found,) = (
+        item for item in client.get(one(run)).json()["metrics"] if item["metric"] == "no-load-power"
+    )
+    return round(found["value"], 6), found["current"]
+
+
+def test_a_value_is_current_from_acceptance_until_another_run_replaces_it(
+    anyone: APIClient, adapter: Adapter, editor: User
+) -> None:
+    judge = client_of(editor)
+    first = ready(adapter, no_load_log(0.05))
+    assert standby(judge, first) == (0.05, False)
+    accept_run(first, by=editor)
+    assert standby(anyone, first) == (0.05, True)
+    second = accepted(adapter, no_load_log(0.06), by=editor)
+    assert standby(anyone, first) == (0.05, False)
+    assert standby(anyone, second) == (0.06, True)
+    withdraw_run(second, reason="Meter was off.", by=editor)
+    assert standby(anyone, first) == (0.05, True)
+    assert standby(anyone, second) == (0.06, False)
+
+
+def test_an_accepted_run_keeps_the_values_that_another_run_replaced(
+    anyone: APIClient, adapter: Adapter, editor: User
+) -> None:
+    both = accepted(adapter, efficiency_log(9.0, 20.0), kind="efficiency", by=editor)
+    before = anyone.get(one(both)).json()["metrics"]
+    accepted(adapter, efficiency_log(20.0, loss=1.02), kind="efficiency", by=editor)
+    shown = anyone.get(one(both)).json()
+    assert shown["standing"] == "accepted"
+    assert [(item["metric"], item["value"]) for item in shown["metrics"]] == [
+        (item["metric"], item["value"]) for item in before
+    ]
+    average = {
+        item["condition"]["output_v"]: item["current"]
+        for item in shown["metrics"]
+        if item["metric"] == "average-efficiency"
+    }
+    assert average == {9.0: True, 20.0: False}
+
+
+def test_a_value_that_the_method_of_today_no_longer_gives_is_not_listed(
+    anyone: APIClient, adapter: Adapter, editor: User
+) -> None:
+    run = accepted(adapter, by=editor)
+    row = run.values.get(metric="no-load-energy")
+    row.pk, row.metric, row.current_until = None, "no-load-power", timezone.now()
+    row.condition_key = "line=high;port=C1"
+    row.save()
+    assert len(anyone.get(one(run)).json()["metrics"]) == 2
+
+
 @pytest.mark.parametrize(
     "body", [{}, {"reason": ""}, {"reason": "  "}, {"reason": 5}, {"reason": "x" * 501}]
 )
@@ -213,6 +268,6 @@ def test_one_run_takes_a_fixed_number_of_queries(
     django_assert_num_queries: DjangoAssertNumQueries,
 ) -> None:
     run = accepted(adapter, by=editor)
-    # The run; instruments, flags, verdicts, open values, events; the values shown.
-    with django_assert_num_queries(7):
+    # The run; instruments, flags, verdicts, events; the values.
+    with django_assert_num_queries(6):
         anyone.get(one(run))

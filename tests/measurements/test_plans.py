@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import io
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -25,7 +25,7 @@ from measurements import forms, kinds, processing, queries
 from measurements.actions import accept_run, withdraw_run
 from measurements.intake.columns import Column, Table
 from measurements.kinds import get_kind
-from measurements.kinds.base import AdapterFacts, Field, Kind, Outcome, PlannedRun, Setup
+from measurements.kinds.base import Details, Field, Kind, Outcome, PlannedRun, Setup
 from measurements.management import bulk, sheets
 from measurements.models import Run
 from tests.factories.catalog import make_adapter
@@ -43,7 +43,7 @@ EFFICIENCY_COLUMNS = (
 )
 
 
-def plan_of_standby(_: AdapterFacts) -> tuple[PlannedRun, ...]:
+def plan_of_standby(_: Setup) -> tuple[PlannedRun, ...]:
     """Two logs."""
     return tuple(
         PlannedRun(
@@ -58,12 +58,12 @@ def plan_of_standby(_: AdapterFacts) -> tuple[PlannedRun, ...]:
     )
 
 
-def plan_of_sweeps(facts: AdapterFacts) -> tuple[PlannedRun, ...]:
+def plan_of_sweeps(given: Setup) -> tuple[PlannedRun, ...]:
     """One sweep an output voltage on the first port."""
     return tuple(
         PlannedRun(
-            title=f"Sweep at {output_v:g} V on {facts.ports[0].label}",
-            fields={"mains_v": 230.0, "mains_hz": 50.0, "port": facts.ports[0].label},
+            title=f"Sweep at {output_v:g} V on {given.adapter.ports[0].label}",
+            fields={"mains_v": 230.0, "mains_hz": 50.0, "port": given.adapter.ports[0].label},
             columns=EFFICIENCY_COLUMNS,
             rows=tuple((output_v, load, None, None, None) for load in (100.0, 50.0, 25.0)),
         )
@@ -71,14 +71,14 @@ def plan_of_sweeps(facts: AdapterFacts) -> tuple[PlannedRun, ...]:
     )
 
 
-def plan_of_words(facts: AdapterFacts) -> tuple[PlannedRun, ...]:
+def plan_of_words(given: Setup) -> tuple[PlannedRun, ...]:
     """Words of every port, and none of the mains."""
     return (
         PlannedRun(
             title="What the ports say",
             fields={"device": ""},
             columns=("port", "word"),
-            rows=tuple((port.label, None) for port in facts.ports),
+            rows=tuple((port.label, None) for port in given.adapter.ports),
         ),
     )
 
@@ -89,7 +89,8 @@ seen: list[Table] = []
 def nothing_of(table: Table, _: Setup) -> Outcome:
     """Compute nothing, and remember what was there to compute from."""
     seen.append(table)
-    return Outcome((), (), (), {"x": np.array([0.0])}, None)
+    points = [{"port": port} for port in table.texts["port"]]
+    return Outcome((), (), (), {"x": np.array([0.0])}, None, Details(facts={"points": points}))
 
 
 WORDS = Kind(
@@ -112,7 +113,7 @@ WORDS = Kind(
 
 
 @pytest.fixture(autouse=True)
-def made_up(monkeypatch: pytest.MonkeyPatch) -> None:
+def made_up(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
     """Two real kinds with plans of this test's own, and one that is made up."""
     planned = (
         replace(get_kind("efficiency"), plan=plan_of_sweeps),
@@ -122,6 +123,10 @@ def made_up(monkeypatch: pytest.MonkeyPatch) -> None:
     for module in (kinds, forms, queries, sheets, bulk):
         monkeypatch.setattr(module, "all_kinds", lambda: planned)
     seen.clear()
+    # Metrics are remembered: those of these kinds while they are there, and no longer.
+    kinds.all_metrics.cache_clear()
+    yield
+    kinds.all_metrics.cache_clear()
 
 
 @pytest.fixture
@@ -129,15 +134,19 @@ def adapter(db: None) -> Adapter:
     return make_adapter(ports=(PortFacts("C1", "usb-c", 65.0), PortFacts("A1", "usb-a")))
 
 
+def planned(adapter: Adapter, viewer: Any) -> dict[str, queries.Planned]:
+    return {item.asked.title: item for item in queries.planned_runs(adapter, viewer=viewer)}
+
+
 def states(adapter: Adapter, viewer: Any) -> dict[str, str]:
-    return {item.asked.title: item.state for item in queries.planned_runs(adapter, viewer=viewer)}
+    return {title: item.state for title, item in planned(adapter, viewer).items()}
 
 
-def sweep_log(*voltages: float) -> bytes:
+def sweep_log(*voltages: float, loads: tuple[int, ...] = (25, 50, 100)) -> bytes:
     rows = [
         f"{v:g},{load},{v * 3.25 * load / 90:.4f},{v:g},{3.25 * load / 100:.4f}"
         for v in voltages
-        for load in (25, 50, 100)
+        for load in loads
     ]
     heading = "output_nominal_v,load_percent,input_power_w,output_voltage_v,output_current_a"
     return "\n".join([heading, *rows, ""]).encode("ascii")
@@ -193,11 +202,52 @@ def test_a_planned_port_and_a_planned_voltage_must_have_been_measured(
     assert found["Sweep at 20 V on C1"] == "missing"
 
 
+def test_a_run_without_every_planned_point_answers_in_part(
+    adapter: Adapter, reviewer: User, editor: User
+) -> None:
+    c1 = adapter.ports.get(label="C1")
+    accepted(adapter, sweep_log(20, 9, loads=(25, 100)), kind="efficiency", port=c1, by=editor)
+    found = planned(adapter, reviewer)["Sweep at 20 V on C1"]
+    # The plan has 100, 50 and 25 %.
+    assert (found.state, found.lacking) == ("partly", (1,))
+    assert states(adapter, reviewer)["Sweep at 9 V on C1"] == "partly"
+    # What lacks may come with another run, and counts once that is accepted.
+    rest = ready(adapter, sweep_log(20, loads=(50, 100)), kind="efficiency", port=c1)
+    found = planned(adapter, reviewer)["Sweep at 20 V on C1"]
+    assert (found.state, found.lacking) == ("waiting", ())
+    accept_run(rest, by=editor)
+    assert states(adapter, reviewer)["Sweep at 20 V on C1"] == "accepted"
+    assert states(adapter, reviewer)["Sweep at 9 V on C1"] == "partly"
+
+
+def test_a_run_with_every_point_is_shown_before_one_with_some(
+    adapter: Adapter, reviewer: User, editor: User
+) -> None:
+    c1 = adapter.ports.get(label="C1")
+    whole = accepted(adapter, sweep_log(20), kind="efficiency", port=c1, by=editor)
+    ready(adapter, sweep_log(20, loads=(25, 100)), kind="efficiency", port=c1)
+    found = planned(adapter, reviewer)["Sweep at 20 V on C1"]
+    assert (found.state, found.run) == ("accepted", whole)
+
+
+def test_every_planned_pair_of_words_must_be_there(
+    adapter: Adapter, reviewer: User, editor: User
+) -> None:
+    one = b"port,word\nC1,0x0001912C\n"
+    run = ready(adapter, one, kind="words", mains_v=None)
+    assert run.state == Run.State.READY
+    found = planned(adapter, reviewer)["What the ports say"]
+    assert (found.state, found.lacking) == ("partly", (1,))
+    both = one + b"A1,0x0001912C\n"
+    accepted(adapter, both, kind="words", mains_v=None, by=editor)
+    assert states(adapter, reviewer)["What the ports say"] == "accepted"
+
+
 def test_a_planned_device_must_be_the_one_measured_with(
     adapter: Adapter, reviewer: User, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     asked = PlannedRun("Words of a laptop", {"device": "laptop"}, ("port", "word"), ())
-    kind = replace(WORDS, plan=lambda facts: (asked,))
+    kind = replace(WORDS, plan=lambda given: (asked,))
     monkeypatch.setattr(queries, "all_kinds", lambda: (kind,))
     receive(adapter, b"x", kind="words", method_fields={"device": "phone"}, mains_v=None)
     assert states(adapter, reviewer) == {"Words of a laptop": "missing"}
@@ -253,6 +303,20 @@ def test_the_page_says_what_is_missing_and_puts_cautions_before_points(
     assert "At least 15 minutes." in text
 
 
+def test_the_page_names_the_points_that_lack(
+    client: Client, adapter: Adapter, reviewer: User, editor: User
+) -> None:
+    c1 = adapter.ports.get(label="C1")
+    accepted(adapter, sweep_log(20, loads=(25, 100)), kind="efficiency", port=c1, by=editor)
+    client.force_login(reviewer)
+    text = client.get(plan_page(adapter)).text
+    assert "0 of 5 planned runs are accepted, 1 is there in part, 4 are missing" in text
+    assert "<strong>Partly</strong>" in text
+    lacking = "2 of 3 points; to measure: 20\u00a0V, 50\u00a0%"
+    assert f"Sweep at 20 V on C1: {lacking}" in text
+    assert f"There are {lacking}." in text
+
+
 def test_the_link_to_the_upload_carries_what_was_planned(
     client: Client, adapter: Adapter, reviewer: User
 ) -> None:
@@ -272,7 +336,7 @@ def test_the_link_to_the_upload_carries_what_was_planned(
 def test_an_adapter_without_plans_is_told_so(
     client: Client, adapter: Adapter, reviewer: User, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(queries, "all_kinds", lambda: (replace(WORDS, plan=lambda facts: ()),))
+    monkeypatch.setattr(queries, "all_kinds", lambda: (replace(WORDS, plan=lambda given: ()),))
     client.force_login(reviewer)
     assert "No method plans a run of this adapter" in client.get(plan_page(adapter)).text
 
@@ -429,3 +493,11 @@ def test_a_filled_in_sheet_comes_back_as_runs_that_compute(
     path.rename(tmp_path / "renamed.xlsx")
     call_command("intake", tmp_path / "renamed.xlsx", stdout=again)
     assert "0 taken in, 3 already there, 0 refused, 2 not filled in" in again.getvalue()
+
+
+def test_a_run_of_an_adapter_with_one_port_need_not_name_it(reviewer: User) -> None:
+    solo = make_adapter("Uno 65")
+    title = "Sweep at 20 V on C1"
+    assert states(solo, reviewer)[title] == "missing"
+    ready(solo, sweep_log(20.0), kind="efficiency")
+    assert states(solo, reviewer)[title] == "waiting"

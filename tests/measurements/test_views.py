@@ -20,7 +20,14 @@ from measurements import queries
 from measurements.actions import withdraw_run
 from measurements.models import Run
 from tests.factories.catalog import make_adapter
-from tests.factories.measurements import accepted, make_meter, no_load_log, ready, receive
+from tests.factories.measurements import (
+    accepted,
+    efficiency_log,
+    make_meter,
+    no_load_log,
+    ready,
+    receive,
+)
 
 pytestmark = pytest.mark.django_db
 
@@ -220,6 +227,29 @@ def test_a_provisional_run_stands_beside_what_stands_now(client: Client, editor:
     assert f'<a href="{page_of(earlier)}"><span class="value">0.0500 W</span>' in page
 
 
+def test_an_accepted_run_says_which_values_a_later_run_replaced(
+    client: Client, editor: User
+) -> None:
+    adapter = make_adapter()
+    both = accepted(adapter, efficiency_log(9.0, 20.0), kind="efficiency", by=editor)
+    assert "Replaced by a later run" not in client.get(page_of(both)).text
+
+    later = accepted(adapter, efficiency_log(20.0), kind="efficiency", by=editor)
+
+    page = client.get(page_of(both)).text
+    link = f'<a href="{page_of(later)}">Replaced by a later run</a>'
+    (average,) = re.findall(
+        r"<tbody>(?:(?!</tbody>).)*?<strong>Average efficiency</strong>.*?</tbody>",
+        page,
+        re.DOTALL,
+    )
+    assert [link in row for row in average.split("</tr>")[:-1]] == [
+        "20 V output" in row for row in average.split("</tr>")[:-1]
+    ]
+    assert average.count("</tr>") == 2
+    assert "Stands now" not in page
+
+
 def test_notes_and_file_names_are_shown_as_text(client: Client, editor: User) -> None:
     run = accepted(
         make_adapter(), by=editor, note="<script>alert(1)</script>", file_name="<b>log</b>.csv"
@@ -243,8 +273,8 @@ def test_a_run_page_takes_the_same_queries_for_any_number_of_values(
     )
     run = accepted(make_adapter(), heading + rows, kind="efficiency", by=editor)
 
-    # Run; instruments, flags, verdicts, values, events; values in full; notices.
-    with django_assert_num_queries(8):
+    # Run; instruments, flags, verdicts, events; values; notices.
+    with django_assert_num_queries(7):
         client.get(page_of(run))
 
 

@@ -4,15 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-import numpy as np
-
 from measurements.intake.columns import Problem, Table
 from measurements.kinds.base import Setup
 from measurements.kinds.port_labels import port_label
-
-# Well above 48 V and 5 A of USB Power Delivery, with room for other modes: more is a wrong unit.
-# The project's own bounds.
-_HIGHEST = {"voltage_v": (60.0, "V"), "current_a": (20.0, "A")}
+from measurements.kinds.readings import port_readings
 
 _SHOWN_DEVICES = 5
 
@@ -21,9 +16,6 @@ def check(table: Table, setup: Setup) -> tuple[Problem, ...]:
     """Every reason why the powers cannot be computed from the table, by row and column."""
     if not len(table):
         return (Problem("The table has no rows; give one row for each device on each port."),)
-    missing = tuple(_missing(table))
-    if missing:
-        return missing
     if not setup.adapter.ports:
         return (Problem("The catalogue lists no ports for this adapter; add its ports first."),)
     if not setup.devices:
@@ -33,33 +25,7 @@ def check(table: Table, setup: Setup) -> tuple[Problem, ...]:
                 "adapters are tried with first."
             ),
         )
-    return (*_numbers(table), *_labels(table, setup), *_repeated(table, setup))
-
-
-def _missing(table: Table) -> Iterator[Problem]:
-    for column in ("device", "port"):
-        if column not in table.texts:
-            yield Problem(f"The column {column} is missing; give it as text.", column=column)
-    for column in _HIGHEST:
-        if column not in table.columns:
-            yield Problem(f"The column {column} is missing; give it as numbers.", column=column)
-
-
-def _numbers(table: Table) -> Iterator[Problem]:
-    for column, (highest, unit) in _HIGHEST.items():
-        for row, value in zip(table.rows, table[column], strict=True):
-            detail = ""
-            if not np.isfinite(value):
-                detail = "The cell holds no finite number; fill it in or delete the row."
-            elif value < 0:
-                detail = f"{value:g} {unit} is negative; check the sign and the wiring."
-            elif value > highest:
-                detail = (
-                    f"{value:g} {unit} is more than any USB output gives (up to {highest:g} "
-                    f"{unit} is accepted); check the unit."
-                )
-            if detail:
-                yield Problem(detail, row=int(row), column=column)
+    return (*port_readings(table), *_labels(table, setup), *_repeated(table, setup))
 
 
 def _labels(table: Table, setup: Setup) -> Iterator[Problem]:

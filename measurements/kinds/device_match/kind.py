@@ -71,7 +71,7 @@ METRICS = (
             "Share of the reference devices tried with the adapter that drew at least 90 % of the "
             "most that any accepted adapter gave them. It follows the history: another adapter's "
             "accepted run can change it. A device to which no adapter gave 0.5 W does not count; "
-            "with fewer than three devices the rate is listed apart."
+            "with fewer than two devices the rate is listed apart."
         ),
         formula=(
             "100 · n(P ≥ 0.9 · P_best) / n; u = 100 · √(Σ p (1 − p)) / n, "

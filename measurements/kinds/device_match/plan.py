@@ -2,25 +2,32 @@
 
 from __future__ import annotations
 
-from measurements.kinds.base import AdapterFacts, PlannedRun
+from measurements.kinds.base import PlannedRun, Setup
 
 COLUMNS = ("device", "port", "protocol", "voltage_v", "current_a")
 
 
-def plan(adapter: AdapterFacts) -> tuple[PlannedRun, ...]:
-    """One run with a row for each port; the bench repeats them for each of its devices."""
-    if not adapter.ports:
+def plan(setup: Setup) -> tuple[PlannedRun, ...]:
+    """One run with a row for each reference device on each port.
+
+    Where the catalogue holds no device yet, each port has one row that leaves it to the bench.
+    """
+    devices: tuple[str | None, ...] = tuple(device.slug for device in setup.devices) or (None,)
+    rows = tuple(
+        (device, port.label, None, None, None) for device in devices for port in setup.adapter.ports
+    )
+    if not rows:
         return ()
     return (
         PlannedRun(
             title="Power drawn by reference devices",
             fields={},
             columns=COLUMNS,
-            rows=tuple((None, port.label, None, None, None) for port in adapter.ports),
+            rows=rows,
             note=(
-                "Repeat these rows for each reference device, nearly empty, its screen off, and "
-                "write the reading once the power stands still. Three devices or more make a match "
-                "rate that can be compared."
+                "Each device nearly empty, its screen off; write the reading once the power "
+                "stands still. A pair that was not tried stays blank. Three devices or more make "
+                "a match rate that can be compared."
             ),
         ),
     )

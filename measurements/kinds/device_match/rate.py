@@ -13,12 +13,10 @@ MATCHED_SHARE = 0.9
 # Under this a device is not charging, only an ammeter's offset is read. The project's own.
 NO_POWER_W = 0.5
 
-FEWEST_DEVICES = 3
+FEWEST_DEVICES = 2
 
 # 0.9 · 31 W is a hair above 27.9 W in binary fractions.
 _ROUNDING = 1e-9
-
-_NUMBER_WORDS = {1: "one device was", 2: "two devices were"}
 
 
 def is_matched(power_w: float, *, best_w: float) -> bool:
@@ -81,10 +79,7 @@ def _rate(own: Mapping[str, Measured], *, best: Mapping[str, Measured]) -> tuple
     count = len(devices)
     apart = ""
     if count < FEWEST_DEVICES:
-        apart = (
-            f"Only {_NUMBER_WORDS[count]} tried; rates are compared from {FEWEST_DEVICES} devices "
-            "on."
-        )
+        apart = f"Only one device was tried; rates are compared from {FEWEST_DEVICES} devices on."
     return (
         Measured(
             metric="match-rate",

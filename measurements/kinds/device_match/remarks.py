@@ -2,16 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 
 from measurements.kinds.base import Flag, Setup
 from measurements.kinds.device_match.pairs import MEASURED_COLUMNS, Tried
 from measurements.kinds.device_match.rate import FEWEST_DEVICES, NO_POWER_W
+from measurements.kinds.instruments import instrument_flags, listed
 
 
 def remarks(setup: Setup, *, tried: Sequence[Tried]) -> tuple[Flag, ...]:
     """Every flag of the run, each code at most once."""
-    return (*_devices(tried), *_ports(setup, tried=tried), *_power(tried), *_instruments(setup))
+    return (
+        *_devices(tried),
+        *_ports(setup, tried=tried),
+        *_power(tried),
+        *instrument_flags(setup, quantities=MEASURED_COLUMNS),
+    )
 
 
 def _devices(tried: Sequence[Tried]) -> Iterator[Flag]:
@@ -20,7 +26,7 @@ def _devices(tried: Sequence[Tried]) -> Iterator[Flag]:
         yield Flag(
             "few-devices",
             "note",
-            f"Fewer than {FEWEST_DEVICES} devices were tried: {_listed(names)}. The match rate is "
+            f"Fewer than {FEWEST_DEVICES} devices were tried: {listed(names)}. The match rate is "
             "listed apart.",
         )
 
@@ -32,7 +38,7 @@ def _ports(setup: Setup, *, tried: Sequence[Tried]) -> Iterator[Flag]:
     for item in tried:
         used.setdefault(item.name, set()).add(item.pair.port)
     parts = [
-        f"{name} on {_listed(untried)}"
+        f"{name} on {listed(untried)}"
         for name, ports in used.items()
         if (untried := [label for label in labels if label not in ports])
     ]
@@ -51,38 +57,6 @@ def _power(tried: Sequence[Tried]) -> Iterator[Flag]:
         yield Flag(
             "no-power",
             "warning",
-            f"Less than {NO_POWER_W:g} W was drawn by {_listed(parts)}: the device was full, or "
+            f"Less than {NO_POWER_W:g} W was drawn by {listed(parts)}: the device was full, or "
             "the two did not agree. The value stands as measured.",
         )
-
-
-def _instruments(setup: Setup) -> Iterator[Flag]:
-    missing = [
-        quantity.replace("_", " ")
-        for quantity in MEASURED_COLUMNS
-        if not setup.accuracies_of(quantity)
-    ]
-    if missing:
-        yield Flag(
-            "no-instrument",
-            "warning",
-            f"No instrument is named for {_listed(missing)}; its accuracy is missing from the "
-            "uncertainties, which are too small by it.",
-        )
-    chosen = [
-        f"{named[0].name} for {quantity.replace('_', ' ')}"
-        for quantity in MEASURED_COLUMNS
-        if len(named := setup.accuracies_of(quantity)) > 1
-    ]
-    if chosen:
-        yield Flag(
-            "several-instruments",
-            "note",
-            f"Several instruments are named for one quantity; the first counts: {_listed(chosen)}.",
-        )
-
-
-def _listed(parts: Iterable[str]) -> str:
-    """``a``, ``a and b``, ``a, b and c``."""
-    texts = list(parts)
-    return " and ".join((", ".join(texts[:-1]), texts[-1])) if len(texts) > 1 else texts[0]

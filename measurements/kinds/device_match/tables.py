@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 from measurements.kinds.base import Cell, Details, Listing, Matrix, Setup
+from measurements.kinds.coverage import POINTS
 from measurements.kinds.device_match.pairs import Tried
 from measurements.metrics.uncertainty import root_sum_square
 
@@ -22,7 +23,10 @@ def best_by_device(tried: Sequence[Tried]) -> Mapping[str, Tried]:
 def details_of(setup: Setup, *, tried: Sequence[Tried]) -> Details:
     """Everything that is kept with a run beside its values."""
     return Details(
-        facts={"pairs": [item.pair.as_json() for item in tried]},
+        facts={
+            "pairs": [item.pair.as_json() for item in tried],
+            POINTS: [{"device": item.pair.device, "port": item.pair.port} for item in tried],
+        },
         listings=(_pairs(setup, tried=tried),),
         matrices=(_matrix(setup, tried=tried),),
     )

@@ -9,12 +9,15 @@ import numpy as np
 
 from measurements.intake.columns import FloatArray, Table
 from measurements.kinds.base import Condition, Details, Measured, Outcome, Setup
+from measurements.kinds.coverage import POINTS
 from measurements.kinds.efficiency.adaptive import Ends, by_usb_steps, ends_of
 from measurements.kinds.efficiency.figure import plot_of, trace_of
 from measurements.kinds.efficiency.matrix import matrices_of
 from measurements.kinds.efficiency.outputs import Output, OutputResult, outputs_of
+from measurements.kinds.efficiency.plan import set_points
 from measurements.kinds.efficiency.remarks import remarks
 from measurements.kinds.efficiency.verdicts import verdicts_of
+from measurements.kinds.strongest import compared_by_port
 from measurements.metrics.between import mean_by_load
 from measurements.metrics.efficiency import (
     AVERAGED_LOADS,
@@ -45,12 +48,14 @@ def measure(table: Table, setup: Setup) -> Outcome:
         *(value for result in results for value in result.values),
     )
     return Outcome(
-        values=values,
+        values=compared_by_port(values, setup),
         flags=remarks(table, setup, results=results),
         verdicts=verdicts_of(results, setup, ends=ends),
         trace=trace_of(table, results=results),
         plot=plot_of(results),
-        details=Details(matrices=matrices_of(results)),
+        details=Details(
+            facts={POINTS: list(set_points(outputs, ends=ends))}, matrices=matrices_of(results)
+        ),
     )
 
 
@@ -63,6 +68,7 @@ def _result(output: Output, setup: Setup, *, ends: Ends | None) -> OutputResult:
         *average,
         *judged,
         *_at_ten(states[10.0], condition=condition),
+        *_at_loads(states, condition=condition),
         *_full_load_loss(states[100.0], condition=condition),
         *_points(output, line=setup.line),
         *_at_powers(output, line=setup.line),
@@ -129,6 +135,20 @@ def _at_ten(state: LoadState | None, *, condition: Condition) -> list[Measured]:
             condition=condition,
             scatter=state.scatter_percent,
         )
+    ]
+
+
+def _at_loads(states: States, *, condition: Condition) -> list[Measured]:
+    """The efficiency at every load of the method that was reached."""
+    return [
+        _measured(
+            "efficiency-at-load",
+            state.efficiency_percent,
+            condition=replace(condition, load=f"{load:g} %"),
+            scatter=state.scatter_percent,
+        )
+        for load, state in states.items()
+        if state is not None
     ]
 
 

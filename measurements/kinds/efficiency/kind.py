@@ -187,6 +187,20 @@ METRICS = (
         ranked=False,
     ),
     Metric(
+        key="efficiency-at-load",
+        title="Efficiency at equal load",
+        unit="%",
+        better="higher",
+        condition=("line", "output_v", "load"),
+        definition=(
+            "Efficiency at 10, 25, 50, 75 or 100 % load, each for itself, to compare adapters at "
+            f"the same share of what they are made for. {_HUNDRED}"
+        ),
+        formula="100 · V_out · I_out / P_in at that share of the full-load current",
+        source="us-doe-appendix-z",
+        decimals=2,
+    ),
+    Metric(
         key="efficiency-at-power",
         title="Efficiency at equal power",
         unit="%",

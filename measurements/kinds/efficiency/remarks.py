@@ -10,6 +10,8 @@ from measurements.intake.columns import Table
 from measurements.kinds.base import Flag, Setup
 from measurements.kinds.efficiency.leads import lead_of
 from measurements.kinds.efficiency.outputs import MEASURED_COLUMNS, Output, OutputResult
+from measurements.kinds.instruments import instrument_flags, listed
+from measurements.kinds.strongest import port_flags
 from measurements.metrics.efficiency import AVERAGED_LOADS, LOAD_TOLERANCE, NAMED_LOADS
 from measurements.metrics.uncertainty import AS_READ
 
@@ -22,7 +24,8 @@ def remarks(table: Table, setup: Setup, *, results: Sequence[OutputResult]) -> t
         *_rating(results),
         *_loads(results),
         *_labels(table, results=results),
-        *_instruments(setup),
+        *port_flags(setup),
+        *instrument_flags(setup, quantities=MEASURED_COLUMNS),
         *_leads(setup),
     )
 
@@ -30,7 +33,7 @@ def remarks(table: Table, setup: Setup, *, results: Sequence[OutputResult]) -> t
 def _rating(results: Sequence[OutputResult]) -> Iterator[Flag]:
     assumed = [item.output for item in results if item.output.assumed]
     if assumed:
-        currents = _listed(f"{output.full_load_a:g} A at {output.name}" for output in assumed)
+        currents = listed(f"{output.full_load_a:g} A at {output.name}" for output in assumed)
         yield Flag(
             "assumed-rating",
             "warning",
@@ -39,7 +42,7 @@ def _rating(results: Sequence[OutputResult]) -> Iterator[Flag]:
         )
     beyond = [item.output for item in results if np.max(item.output.nominal) > 100]
     if beyond:
-        loads = _listed(f"{np.max(output.nominal):g} % at {output.name}" for output in beyond)
+        loads = listed(f"{np.max(output.nominal):g} % at {output.name}" for output in beyond)
         yield Flag(
             "over-rating",
             "note",
@@ -63,7 +66,7 @@ def _loads(results: Sequence[OutputResult]) -> Iterator[Flag]:
             "interpolated",
             "note",
             f"No point within ±{LOAD_TOLERANCE:g} points of the load; the loss was "
-            f"interpolated between measured neighbours: {_listed(interpolated)}.",
+            f"interpolated between measured neighbours: {listed(interpolated)}.",
         )
     if missing:
         consequence = (
@@ -74,7 +77,7 @@ def _loads(results: Sequence[OutputResult]) -> Iterator[Flag]:
         yield Flag(
             "missing-load",
             "warning" if average_missing else "note",
-            f"The load lies outside the measured range: {_listed(missing)}. {consequence}; "
+            f"The load lies outside the measured range: {listed(missing)}. {consequence}; "
             "nothing is extrapolated.",
         )
     single = [item.output.name for item in results if len(np.unique(item.output.nominal)) == 1]
@@ -82,7 +85,7 @@ def _loads(results: Sequence[OutputResult]) -> Iterator[Flag]:
         yield Flag(
             "one-load",
             "note",
-            f"One load only at {_listed(single)}: there is no load regulation.",
+            f"One load only at {listed(single)}: there is no load regulation.",
         )
 
 
@@ -110,32 +113,6 @@ def _contradicted(table: Table, *, output: Output) -> list[int]:
     return [int(row) for row in table.rows[output.rows[differs]]]
 
 
-def _instruments(setup: Setup) -> Iterator[Flag]:
-    missing = [
-        quantity.replace("_", " ")
-        for quantity in MEASURED_COLUMNS
-        if not setup.accuracies_of(quantity)
-    ]
-    if missing:
-        yield Flag(
-            "no-instrument",
-            "warning",
-            f"No instrument is named for {_listed(missing)}; its accuracy is missing from the "
-            "uncertainties, which are too small by it.",
-        )
-    chosen = [
-        f"{named[0].name} for {quantity.replace('_', ' ')}"
-        for quantity in MEASURED_COLUMNS
-        if len(named := setup.accuracies_of(quantity)) > 1
-    ]
-    if chosen:
-        yield Flag(
-            "several-instruments",
-            "note",
-            f"Several instruments are named for one quantity; the first counts: {_listed(chosen)}.",
-        )
-
-
 def _leads(setup: Setup) -> Iterator[Flag]:
     lead = lead_of(setup)
     if lead.resistance_ohm > 0:
@@ -149,10 +126,4 @@ def _leads(setup: Setup) -> Iterator[Flag]:
 
 
 def _percent(loads: Sequence[float]) -> str:
-    return f"{_listed(f'{load:g}' for load in loads)} %"
-
-
-def _listed(parts: Iterator[str] | Sequence[str]) -> str:
-    """``a``, ``a and b``, ``a, b and c``."""
-    texts = list(parts)
-    return " and ".join((", ".join(texts[:-1]), texts[-1])) if len(texts) > 1 else texts[0]
+    return f"{listed(f'{load:g}' for load in loads)} %"

@@ -10,6 +10,9 @@ from measurements.kinds.base import Setup
 # A meter may wander a little below zero; more than this is a reversed or unzeroed channel.
 LOWEST_POWER_W = -0.001
 
+# No bench logs power faster; a smaller step is a wrong unit, and no slope can be found over it.
+SHORTEST_STEP_S = 1e-6
+
 
 def check(table: Table, setup: Setup) -> tuple[Problem, ...]:
     """Missing or negative powers, and time that stands still or runs backward."""
@@ -39,7 +42,7 @@ def _time_problems(table: Table) -> list[Problem]:
     if "time_s" not in table:
         return []
     times = table["time_s"]
-    if np.isfinite(times).all() and (np.diff(times) > 0).all():
+    if np.isfinite(times).all() and (np.diff(times) >= SHORTEST_STEP_S).all():
         return []
     problems = []
     latest: float | None = None
@@ -50,6 +53,11 @@ def _time_problems(table: Table) -> list[Problem]:
             detail = (
                 f"Time is {moment:g} s, not later than {latest:g} s before it; keep one record, "
                 "in the order of time."
+            )
+        elif latest is not None and moment - latest < SHORTEST_STEP_S:
+            detail = (
+                f"Time is {moment:g} s, less than a microsecond after {latest:g} s before it; "
+                "check the unit of the column."
             )
         else:
             latest = float(moment)

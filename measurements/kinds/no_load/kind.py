@@ -8,6 +8,13 @@ from measurements.kinds.no_load.checks import check
 from measurements.kinds.no_load.compute import HOURS_PER_YEAR, measure
 from measurements.kinds.no_load.plan import plan
 
+# What is below zero is for the check, which knows how far a meter wanders. More than a kilowatt
+# is another quantity or another unit. The project's own bound.
+HIGHEST_POWER_W = 1000.0
+
+# Room for seconds since 1970, as loggers write them.
+LONGEST_TIME_S = 1e10
+
 METRICS = (
     Metric(
         key="no-load-power",
@@ -48,12 +55,15 @@ KIND = Kind(
             "s",
             required=False,
             aliases=("time", "t", "elapsed", "elapsed time", "zeit"),
+            minimum=-LONGEST_TIME_S,
+            maximum=LONGEST_TIME_S,
         ),
         Column(
             "input_power_w",
             "Input power",
             "W",
             aliases=("power", "p", "p in", "input power", "active power", "leistung"),
+            maximum=HIGHEST_POWER_W,
         ),
         Column(
             "input_voltage_v",

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from measurements.kinds.base import AdapterFacts, PlannedRun
+from measurements.kinds.base import PlannedRun, Setup
 from measurements.standards import iec_62301_2011 as sampling
 
 COLUMNS = ("time_s", "input_power_w", "input_voltage_v", "input_current_a", "power_factor")
@@ -10,7 +10,7 @@ COLUMNS = ("time_s", "input_power_w", "input_voltage_v", "input_current_a", "pow
 _MAINS = ((230.0, 50.0), (115.0, 60.0))
 
 
-def plan(_: AdapterFacts) -> tuple[PlannedRun, ...]:
+def plan(_: Setup) -> tuple[PlannedRun, ...]:
     """One log at each mains voltage, the same for every adapter."""
     minutes = sampling.SHORTEST_RECORD_S / 60
     return tuple(

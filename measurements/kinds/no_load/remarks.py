@@ -6,12 +6,15 @@ import numpy as np
 
 from measurements.intake.columns import Table
 from measurements.kinds.base import Flag, Setup
+from measurements.kinds.instruments import instrument_flags
 from measurements.kinds.no_load.record import Record
 from measurements.metrics.decision import COVERAGE_FACTOR
 from measurements.standards import iec_62301_2011 as sampling
 
 _MEMORY = f"({sampling.TITLE}, {sampling.SAMPLING_STANDING})"
 
+# Above this something was connected, or the file is of another kind: the project's own bound.
+LOADED_FROM_W = 3.0
 # A logger that stalls shows as one spacing far above the usual one: common practice.
 GAP_FACTOR = 5.0
 # How far the measured mains voltage may lie from the stated one: the supply tolerance of 1 %.
@@ -21,12 +24,27 @@ MAINS_TOLERANCE = 0.01
 def remarks(record: Record, *, table: Table, setup: Setup, instrument_w: float) -> tuple[Flag, ...]:
     """All flags of a record. `instrument_w` [W] is the meter's standard uncertainty."""
     return (
+        *_size_remarks(record),
         *_length_remarks(record),
         *_steadiness_remarks(record),
         *_spacing_remarks(record, table=table),
         *_mains_remarks(record, table=table, setup=setup),
         *_instrument_remarks(record, setup=setup, instrument_w=instrument_w),
     )
+
+
+def _size_remarks(record: Record) -> list[Flag]:
+    if record.mean_w <= LOADED_FROM_W:
+        return []
+    return [
+        Flag(
+            "high-power",
+            "warning",
+            f"{record.mean_w:.4g} W is far above what any adapter takes without load (no published "
+            "limit is above 0.5 W). Check that nothing was connected to it, and that the file is "
+            "a record without load.",
+        )
+    ]
 
 
 def _length_remarks(record: Record) -> list[Flag]:
@@ -136,26 +154,9 @@ def _mains_remarks(record: Record, *, table: Table, setup: Setup) -> list[Flag]:
 
 
 def _instrument_remarks(record: Record, *, setup: Setup, instrument_w: float) -> list[Flag]:
-    meters = setup.accuracies_of("input_power")
-    if not meters:
-        return [
-            Flag(
-                "no-instrument",
-                "warning",
-                "No instrument for input power is named, so that the uncertainty holds the "
-                "scatter of the readings only.",
-            )
-        ]
-    flags = []
-    if len(meters) > 1:
-        flags.append(
-            Flag(
-                "several-instruments",
-                "note",
-                f"{len(meters)} instruments for input power are named; the accuracy of the first, "
-                f"{meters[0].name}, is used.",
-            )
-        )
+    flags = list(instrument_flags(setup, quantities=("input_power",)))
+    if not setup.accuracies_of("input_power"):
+        return flags
     expanded = COVERAGE_FACTOR * instrument_w
     allowed = sampling.LARGEST_UNCERTAINTY_W
     if record.mean_w >= sampling.UNCERTAINTY_BOUNDARY_W:

@@ -12,7 +12,7 @@ from measurements.intake.columns import Problem, Table
 from measurements.intake.decoding import printable
 from measurements.kinds.base import Setup
 from measurements.kinds.port_labels import port_label
-from measurements.kinds.port_scan.scans import LARGEST_POSITION
+from measurements.kinds.port_scan.scans import LARGEST_POSITION, protocol_slug
 
 # The catalogue keeps no longer label.
 _LONGEST_LABEL = 20
@@ -75,7 +75,7 @@ def _row_problems(table: Table, setup: Setup, seen: dict[str, _Seen]) -> Iterato
             )
             place = math.inf
         word = _cell(table, "word", row)
-        if not (word or _cell(table, "protocol", row) or place is not None):
+        if not (word or protocol_slug(_cell(table, "protocol", row)) or place is not None):
             yield Problem(
                 f"The row names port {printable(text)} only; give a word with its position, or a "
                 "protocol, or remove the row.",
@@ -154,4 +154,4 @@ def _place(table: Table, row: int) -> float | None:
 
 
 def _says_something(table: Table, row: int) -> bool:
-    return bool(_cell(table, "word", row) or _cell(table, "protocol", row))
+    return bool(_cell(table, "word", row) or protocol_slug(_cell(table, "protocol", row)))

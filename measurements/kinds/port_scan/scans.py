@@ -78,7 +78,7 @@ def scans_of(table: Table, setup: Setup) -> tuple[PortScan, ...]:
     objects: dict[str, list[DataObject]] = {}
     protocols: dict[str, list[str]] = {}
     words = table.texts.get("word", ("",) * len(table))
-    slugs = table.texts.get("protocol", ("",) * len(table))
+    slugs = [protocol_slug(text) for text in table.texts.get("protocol", ("",) * len(table))]
     for row, text in enumerate(table.texts["port"]):
         if not (words[row] or slugs[row]):
             continue
@@ -87,9 +87,8 @@ def scans_of(table: Table, setup: Setup) -> tuple[PortScan, ...]:
         if words[row]:
             place = position_at(table, row) or len(read) + 1
             read.append(decode(parse_word(words[row]), position=place))
-        slug = protocol_slug(slugs[row])
-        if slug and slug not in protocols.setdefault(label, []):
-            protocols[label].append(slug)
+        if slugs[row] and slugs[row] not in protocols.setdefault(label, []):
+            protocols[label].append(slugs[row])
     facts = {port.label: port for port in ports}
     order = [label for label in facts if label in objects]
     order += [label for label in objects if label not in facts]

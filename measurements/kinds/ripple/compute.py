@@ -6,7 +6,8 @@ from collections.abc import Iterator
 from dataclasses import replace
 
 from measurements.intake.columns import Table
-from measurements.kinds.base import Condition, Measured, Outcome, Setup
+from measurements.kinds.base import Condition, Details, Measured, Outcome, Setup
+from measurements.kinds.coverage import POINTS
 from measurements.kinds.ripple.figure import (
     plot_of_points,
     plot_of_waveform,
@@ -22,9 +23,11 @@ from measurements.kinds.ripple.points import (
     peak_values,
     point_of,
     points_of,
+    set_points,
 )
 from measurements.kinds.ripple.remarks import remarks_on_readings, remarks_on_waveform
 from measurements.kinds.ripple.waveform import Waveform, waveform_of
+from measurements.kinds.strongest import compared_by_port
 from measurements.metrics.uncertainty import rectangular, root_sum_square
 
 
@@ -39,11 +42,12 @@ def measure(table: Table, setup: Setup) -> Outcome:
 def _of_table(table: Table, setup: Setup) -> Outcome:
     points = points_of(table, setup)
     return Outcome(
-        values=tuple(peak_values(points, setup)),
+        values=compared_by_port(peak_values(points, setup), setup),
         flags=remarks_on_readings(table, setup, points=points),
         verdicts=(),
         trace=trace_of_points(points),
         plot=plot_of_points(points),
+        details=Details(facts={POINTS: list(set_points(points))}),
     )
 
 
@@ -56,11 +60,14 @@ def _of_waveform(table: Table, setup: Setup) -> Outcome:
         ripple_mv=1000 * waveform.peak_to_peak,
     )
     return Outcome(
-        values=(*peak_values((point,), setup), *_shape_values(waveform, point, setup)),
+        values=compared_by_port(
+            (*peak_values((point,), setup), *_shape_values(waveform, point, setup)), setup
+        ),
         flags=remarks_on_waveform(waveform, point, setup),
         verdicts=(),
         trace=trace_of_waveform(waveform),
         plot=plot_of_waveform(waveform),
+        details=Details(facts={POINTS: list(set_points((point,)))}),
     )
 
 

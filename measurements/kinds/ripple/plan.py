@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from measurements.kinds.advertised import SAME_VOLTAGE_V
-from measurements.kinds.base import AdapterFacts, AdvertisedOutput, PlannedRun, PortFacts
+from measurements.kinds.base import AdapterFacts, AdvertisedOutput, PlannedRun, PortFacts, Setup
 from measurements.kinds.ripple.inputs import READINGS
+from measurements.kinds.strongest import strongest_port
 
 # Common practice: one point for either mains voltage of the world.
 _MAINS: tuple[tuple[float, float], ...] = ((230.0, 50.0), (115.0, 60.0))
@@ -17,11 +18,11 @@ _FIRST_V = 5.0
 _BANDWIDTH_MHZ = 20.0
 
 
-def plan(adapter: AdapterFacts) -> tuple[PlannedRun, ...]:
-    """Two readings for each fixed voltage of each port, at either mains voltage."""
+def plan(setup: Setup) -> tuple[PlannedRun, ...]:
+    """Two readings for each fixed voltage of the strongest port, at either mains voltage."""
+    port = strongest_port(setup.adapter)
     return tuple(
-        _planned(adapter, port=port, mains_v=mains_v, mains_hz=mains_hz)
-        for port in adapter.ports or (None,)
+        _planned(setup.adapter, port=port, mains_v=mains_v, mains_hz=mains_hz)
         for mains_v, mains_hz in _MAINS
     )
 
@@ -46,8 +47,9 @@ def _planned(
         ),
         note=(
             "Bandwidth of the instrument 20 MHz, short ground spring, probe at the receptacle, "
-            "over one whole mains cycle or more. State the capacitors at the probe. A light load "
-            "of a few percent is worth a row of its own."
+            "over one whole mains cycle or more. State the capacitors at the probe. Keep all "
+            "voltages in one file: only then is the worst of them compared. A light load of a few "
+            "percent is worth a row of its own."
         ),
     )
 

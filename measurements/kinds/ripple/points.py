@@ -79,6 +79,24 @@ def voltages_of(points: Sequence[Point]) -> tuple[float, ...]:
     return tuple(sorted({point.voltage_v for point in points}))
 
 
+def set_points(points: Sequence[Point]) -> Iterator[dict[str, float]]:
+    """The planned readings that were taken: at each voltage without load, and with full load.
+
+    Full load stands there as the advertised current, or where none is as the largest measured.
+    """
+    for voltage_v in voltages_of(points):
+        here = [point for point in points if point.voltage_v == voltage_v]
+        if any(point.load == "none" for point in here):
+            yield {"output_nominal_v": voltage_v, "output_current_a": 0.0}
+        full = [point for point in here if point.load == "full" and not point.is_partial]
+        if full:
+            most = max(full, key=lambda point: point.current_a)
+            yield {
+                "output_nominal_v": voltage_v,
+                "output_current_a": most.advertised_a or most.current_a,
+            }
+
+
 def instrument_uncertainty(value: float, *, setup: Setup) -> float:
     """Standard uncertainty [mV] of a ripple [mV] from the first instrument named, 0 without."""
     accuracy = first_instrument(setup)

@@ -6,10 +6,12 @@ from collections.abc import Iterator, Sequence
 
 from measurements.intake.columns import Table
 from measurements.kinds.base import Flag, Setup
+from measurements.kinds.instruments import instrument_flags, listed
 from measurements.kinds.ripple.figure import frequency_text
 from measurements.kinds.ripple.inputs import NO_LOAD_CURRENT_A, WAVEFORM, stated
 from measurements.kinds.ripple.points import Point, one_voltage, partial_load, voltages_of
 from measurements.kinds.ripple.waveform import CUTOFF_HZ, Waveform
+from measurements.kinds.strongest import port_flags
 
 # The project's own bounds.
 _CLIPPED_SHARE = 0.005
@@ -150,7 +152,7 @@ def _unused(table: Table, setup: Setup) -> Iterator[Flag]:
             "unused-input",
             "note",
             f"The file is a table of readings with voltage and current of its own; "
-            f"{' and '.join(given)} was not used.",
+            f"{listed(given)} was not used.",
         )
 
 
@@ -168,17 +170,18 @@ def _loads(points: Sequence[Point]) -> Iterator[Flag]:
 def _operating_points(points: Sequence[Point], setup: Setup) -> Iterator[Flag]:
     unknown = sorted({point.voltage_v for point in points if point.advertised_a is None})
     if unknown:
-        listed = ", ".join(f"{voltage:g}" for voltage in unknown)
+        voltages = ", ".join(f"{voltage:g}" for voltage in unknown)
         yield Flag(
             "assumed-rating",
             "note",
-            f"No current is advertised in the catalogue at {listed} V; below "
+            f"No current is advertised in the catalogue at {voltages} V; below "
             f"{1000 * NO_LOAD_CURRENT_A:g} mA counts as no load, and the largest load as full.",
         )
     if partial := partial_load(points):
         yield Flag("partial-load", "warning", f"{partial} Values with load are listed apart.")
     if alone := one_voltage(points, setup):
         yield Flag("one-voltage", "note", f"{alone} It is listed apart.")
+    yield from port_flags(setup)
 
 
 def _bench(setup: Setup) -> Iterator[Flag]:
@@ -189,17 +192,4 @@ def _bench(setup: Setup) -> Iterator[Flag]:
             "It is not stated which capacitors stood at the probe; they change the ripple that is "
             "seen.",
         )
-    named = setup.accuracies_of("ripple")
-    if not named:
-        yield Flag(
-            "no-instrument",
-            "warning",
-            "No instrument is named for ripple; its accuracy is missing from the uncertainties, "
-            "which are too small by it.",
-        )
-    elif len(named) > 1:
-        yield Flag(
-            "several-instruments",
-            "note",
-            f"Several instruments are named for ripple; the first counts: {named[0].name}.",
-        )
+    yield from instrument_flags(setup, quantities=("ripple",))

@@ -9,6 +9,7 @@ import numpy as np
 from measurements.intake.columns import Problem, Table
 from measurements.kinds.base import Setup
 from measurements.kinds.port_labels import port_label
+from measurements.kinds.readings import port_readings
 from measurements.kinds.sharing.combinations import combinations_of, rows_by_combination
 from measurements.kinds.sharing.labels import (
     catalogue_labels,
@@ -16,18 +17,11 @@ from measurements.kinds.sharing.labels import (
     split_combination,
 )
 
-# Well above 48 V and 5 A of USB Power Delivery, with room for other modes: more is a wrong unit.
-# The project's own bounds.
-_HIGHEST = {"voltage_v": (60.0, "V"), "current_a": (20.0, "A")}
-
 
 def check(table: Table, setup: Setup) -> tuple[Problem, ...]:
     """Every reason why shared power cannot be computed from the table, by row and column."""
     if not len(table):
         return (Problem("The table has no rows; give one row for each port in use."),)
-    missing = tuple(_missing(table))
-    if missing:
-        return missing
     if not setup.adapter.ports:
         return (
             Problem(
@@ -35,35 +29,12 @@ def check(table: Table, setup: Setup) -> tuple[Problem, ...]:
                 "read; add its ports first."
             ),
         )
-    problems = (*_numbers(table), *_labels(table, setup))
+    problems = (*port_readings(table), *_input_power(table), *_labels(table, setup))
     # Sums over wrong cells would only repeat what is wrong with the cells.
     return problems or (*_repeated(table, setup), *_energy_gained(table, setup))
 
 
-def _missing(table: Table) -> Iterator[Problem]:
-    for column in ("combination", "port"):
-        if column not in table.texts:
-            yield Problem(f"The column {column} is missing; give it as text.", column=column)
-    for column in _HIGHEST:
-        if column not in table.columns:
-            yield Problem(f"The column {column} is missing; give it as numbers.", column=column)
-
-
-def _numbers(table: Table) -> Iterator[Problem]:
-    for column, (highest, unit) in _HIGHEST.items():
-        for row, value in zip(table.rows, table[column], strict=True):
-            detail = ""
-            if not np.isfinite(value):
-                detail = "The cell holds no finite number; fill it in or delete the row."
-            elif value < 0:
-                detail = f"{value:g} {unit} is negative; check the sign and the wiring."
-            elif value > highest:
-                detail = (
-                    f"{value:g} {unit} is more than any USB output gives (up to {highest:g} "
-                    f"{unit} is accepted); check the unit."
-                )
-            if detail:
-                yield Problem(detail, row=int(row), column=column)
+def _input_power(table: Table) -> Iterator[Problem]:
     for row, value in zip(table.rows, table.columns.get("input_power_w", ()), strict=False):
         # A blank is NaN: the input may stand on one row of the combination only.
         if np.isinf(value) or value <= 0:

@@ -79,6 +79,10 @@ class Combination:
         """Ports in use for which the table has no row."""
         return tuple(port for port in self.ports if port not in self.readings)
 
+    def is_above(self, rated_w: float) -> bool:
+        """Whether its total exceeds a rated power [W] by more than U."""
+        return self.total is not None and self.total.value > rated_w + self.total.expanded
+
 
 def rows_by_combination(table: Table, setup: Setup) -> Mapping[tuple[str, ...], IntArray]:
     """Ports in plug order → their rows, in the order of the file, for rows with known labels."""

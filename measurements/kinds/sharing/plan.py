@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from itertools import combinations
 
-from measurements.kinds.base import AdapterFacts, PlannedRun
+from measurements.kinds.base import AdapterFacts, PlannedRun, Setup
 from measurements.kinds.sharing.labels import combination_name
 
 COLUMNS = ("combination", "port", "voltage_v", "current_a", "input_power_w")
@@ -21,9 +21,9 @@ def planned_orders(adapter: AdapterFacts) -> tuple[tuple[str, ...], ...]:
     return (*pairs, labels) if len(labels) > 2 else tuple(pairs)
 
 
-def plan(adapter: AdapterFacts) -> tuple[PlannedRun, ...]:
+def plan(setup: Setup) -> tuple[PlannedRun, ...]:
     """One run with every planned combination; none for an adapter with fewer than two ports."""
-    orders = planned_orders(adapter)
+    orders = planned_orders(setup.adapter)
     if not orders:
         return ()
     return (

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 
 from measurements.intake.columns import Table
 from measurements.kinds.base import Flag, Setup
+from measurements.kinds.instruments import instrument_flags, listed
 from measurements.kinds.sharing.claims import ClaimResult, broken
 from measurements.kinds.sharing.combinations import MEASURED_COLUMNS, Amount, Combination
 from measurements.kinds.sharing.labels import combination_name
@@ -27,9 +28,10 @@ def remarks(
     return (
         *_ports(setup, combinations=combinations),
         *_incomplete(combinations),
+        *_above(combinations, rated_w=setup.adapter.rated_power_w),
         *_orders(combinations),
         *_claims(claims),
-        *_instruments(table, setup),
+        *instrument_flags(setup, quantities=_measured(table)),
     )
 
 
@@ -61,13 +63,28 @@ def _ports(setup: Setup, *, combinations: Sequence[Combination]) -> Iterator[Fla
         yield Flag(
             "untried-combination",
             "note",
-            f"Not measured: {_listed(_shown(untried))}. The highest total may lie there.",
+            f"Not measured: {listed(_shown(untried))}. The highest total may lie there.",
+        )
+
+
+def _above(combinations: Sequence[Combination], *, rated_w: float) -> Iterator[Flag]:
+    parts = [
+        f"{item.name} with {item.total.value:.1f} W"
+        for item in combinations
+        if item.total is not None and item.is_above(rated_w)
+    ]
+    if parts:
+        yield Flag(
+            "above-rating",
+            "warning",
+            f"More than the rated {rated_w:g} W is given by {listed(_shown(parts))}. Check the "
+            "readings; an adapter that does this runs beyond what its maker states.",
         )
 
 
 def _incomplete(combinations: Sequence[Combination]) -> Iterator[Flag]:
     parts = [
-        f"{item.name} lacks {_listed(item.missing)}" for item in combinations if item.total is None
+        f"{item.name} lacks {listed(item.missing)}" for item in combinations if item.total is None
     ]
     if parts:
         yield Flag(
@@ -121,43 +138,15 @@ def _claims(claims: Sequence[ClaimResult]) -> Iterator[Flag]:
         yield Flag(
             "claim-not-met",
             "warning",
-            f"Less than the label states, by more than the uncertainty: {_listed(parts)}.",
+            f"Less than the label states, by more than the uncertainty: {listed(parts)}.",
         )
 
 
-def _instruments(table: Table, setup: Setup) -> Iterator[Flag]:
-    measured = [quantity for quantity, column in MEASURED_COLUMNS.items() if column in table]
-    missing = [
-        quantity.replace("_", " ") for quantity in measured if not setup.accuracies_of(quantity)
-    ]
-    if missing:
-        yield Flag(
-            "no-instrument",
-            "warning",
-            f"No instrument is named for {_listed(missing)}; its accuracy is missing from the "
-            "uncertainties, which are too small by it.",
-        )
-    chosen = [
-        f"{named[0].name} for {quantity.replace('_', ' ')}"
-        for quantity in measured
-        if len(named := setup.accuracies_of(quantity)) > 1
-    ]
-    if chosen:
-        yield Flag(
-            "several-instruments",
-            "note",
-            "Several instruments are named for one quantity; the first counts, at every port: "
-            f"{_listed(chosen)}.",
-        )
+def _measured(table: Table) -> Iterator[str]:
+    return (quantity for quantity, column in MEASURED_COLUMNS.items() if column in table)
 
 
 def _shown(names: list[str]) -> list[str]:
     """The names, the last of them a count where they are many."""
     more = len(names) - _SHOWN_COMBINATIONS
     return [*names[:_SHOWN_COMBINATIONS], f"{more} more"] if more > 1 else names
-
-
-def _listed(parts: Iterable[str]) -> str:
-    """``a``, ``a and b``, ``a, b and c``."""
-    texts = list(parts)
-    return " and ".join((", ".join(texts[:-1]), texts[-1])) if len(texts) > 1 else texts[0]

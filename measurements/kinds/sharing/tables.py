@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from measurements.kinds.base import Cell, Details, Listing, Matrix, Setup
+from measurements.kinds.coverage import POINTS
 from measurements.kinds.sharing.claims import ClaimResult
 from measurements.kinds.sharing.combinations import Combination, Reading
 
@@ -24,7 +25,14 @@ def details_of(
 ) -> Details:
     """Everything that is kept with a run beside its values."""
     return Details(
-        facts={"combinations": [_fact(item) for item in combinations]},
+        facts={
+            "combinations": [_fact(item) for item in combinations],
+            POINTS: [
+                {"combination": item.name, "port": port}
+                for item in combinations
+                for port in item.readings
+            ],
+        },
         listings=(
             _shares(setup, combinations=combinations),
             *_claims(claims),
@@ -121,7 +129,7 @@ def _total_cell(combination: Combination, *, rated_w: float) -> Cell:
     total = combination.total
     if total is None:
         return Cell(text="incomplete", note=f"No row for {', '.join(combination.missing)}.")
-    if total.value > rated_w + total.expanded:
+    if combination.is_above(rated_w):
         return Cell(
             value=total.value,
             mark="above rating",
@@ -210,6 +218,7 @@ def _claims(claims: Sequence[ClaimResult]) -> tuple[Listing, ...]:
                 "order of plugging in unless the label states several. An indication from one "
                 "unit on one bench, never a certification."
             ),
+            prominent=True,
         ),
     )
 

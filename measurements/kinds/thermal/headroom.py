@@ -1,4 +1,4 @@
-"""Every row of the table of touch limits against every sensor."""
+"""Every row of the table of touch limits that can apply, against every sensor."""
 
 from __future__ import annotations
 
@@ -13,6 +13,10 @@ from measurements.metrics.touch import TouchRow, touch_rows
 WHY_CHOSEN = (
     "An adapter is gripped for a few seconds when it is unplugged; which row applies is a "
     "judgement."
+)
+
+_NOT_WORN = (
+    "The row for parts worn on the body over 8 h is left out, because nobody wears an adapter."
 )
 
 _KNOWN_AS = {
@@ -63,7 +67,7 @@ def headroom_listing(soak: Soak) -> Listing:
         ),
         rows=tuple(_listed(soak)),
         numeric=(3, 5),
-        note=" ".join(filter(None, (WHY_CHOSEN, soak.apart, _reduced(soak)))),
+        note=" ".join(filter(None, (WHY_CHOSEN, _NOT_WORN, soak.apart, _reduced(soak)))),
     )
 
 

@@ -2,18 +2,19 @@
 
 from __future__ import annotations
 
-from measurements.kinds.base import AdapterFacts, PlannedRun
-from measurements.kinds.thermal.power import POWER_COLUMN, full_load_w, strongest_port
+from measurements.kinds.base import PlannedRun, Setup
+from measurements.kinds.strongest import strongest_port
+from measurements.kinds.thermal.power import POWER_COLUMN, full_load_w
 from measurements.kinds.thermal.sensors import AMBIENT_COLUMN
 
 # Common practice: one point for either mains voltage of the world.
 _MAINS: tuple[tuple[float, float], ...] = ((230.0, 50.0), (115.0, 60.0))
 
 
-def plan(adapter: AdapterFacts) -> tuple[PlannedRun, ...]:
+def plan(setup: Setup) -> tuple[PlannedRun, ...]:
     """An hour at full load of the strongest port, at either mains voltage."""
-    port = strongest_port(adapter)
-    power = full_load_w(adapter, port=port)
+    port = strongest_port(setup.adapter)
+    power = full_load_w(setup.adapter, port=port)
     amount = "" if power is None else f"Load {power:g} W, in constant current. "
     place = "" if port is None else f" on {port.label}"
     return tuple(

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from measurements.intake.columns import FloatArray, Table
 from measurements.kinds.base import AdapterFacts, PortFacts, Setup
+from measurements.kinds.strongest import port_power_w
 from measurements.metrics.throttling import (
     ClosingMean,
     LevelError,
@@ -99,19 +100,14 @@ def full_load_w(adapter: AdapterFacts, *, port: PortFacts | None) -> float | Non
     """Power [W] that counts as full load of a port, or of the strongest one when none is given."""
     if port is None:
         strongest = max(
-            (power for item in adapter.ports if (power := _port_w(adapter, item))),
+            (power for item in adapter.ports if (power := port_power_w(adapter, item))),
             default=adapter.rated_power_w,
         )
         return min(adapter.rated_power_w, strongest)
-    power = _port_w(adapter, port)
+    power = port_power_w(adapter, port)
     if power is None and len(adapter.ports) <= 1:
         power = adapter.rated_power_w
     return power
-
-
-def strongest_port(adapter: AdapterFacts) -> PortFacts | None:
-    """The port that gives most, the first of equals; None when the catalogue has none."""
-    return max(adapter.ports, key=lambda port: _port_w(adapter, port) or 0.0, default=None)
 
 
 def reduction_text(power: OutputPower, reduction: Reduction) -> str:
@@ -121,16 +117,6 @@ def reduction_text(power: OutputPower, reduction: Reduction) -> str:
     if reduction.recovery is None:
         return f"{text}, to the end of the record"
     return f"{text}, and was back at {reduction.recovery / 60:.3g} min"
-
-
-def _port_w(adapter: AdapterFacts, port: PortFacts) -> float | None:
-    """Power [W] of a port as rated, else the highest that is advertised for it."""
-    if port.rated_power_w:
-        return port.rated_power_w
-    return max(
-        (item.voltage_v * item.current_a for item in adapter.advertised if item.port == port.label),
-        default=None,
-    )
 
 
 def _relative_uncertainty(setup: Setup) -> float | None:

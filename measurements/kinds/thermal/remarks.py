@@ -8,6 +8,7 @@ import numpy as np
 
 from measurements.intake.columns import FloatArray
 from measurements.kinds.base import Flag, Setup
+from measurements.kinds.instruments import instrument_flags
 from measurements.kinds.thermal.power import reduction_text
 from measurements.kinds.thermal.soak import SHORTEST_SOAK_MIN, STILL_RISING_K_PER_H, Soak
 
@@ -23,7 +24,7 @@ def remarks(soak: Soak, setup: Setup) -> tuple[Flag, ...]:
         *_length(soak),
         *_curves(soak),
         *_gaps(soak),
-        *_instruments(setup),
+        *instrument_flags(setup, quantities=("temperature",)),
     )
 
 
@@ -129,23 +130,6 @@ def _gaps(soak: Soak) -> Iterator[Flag]:
     ]
     if gaps:
         yield Flag("gaps", "note", f"Blank readings were left out: {', '.join(gaps)}.")
-
-
-def _instruments(setup: Setup) -> Iterator[Flag]:
-    named = setup.accuracies_of("temperature")
-    if not named:
-        yield Flag(
-            "no-instrument",
-            "warning",
-            "No instrument is named for temperature; its accuracy is missing from the "
-            "uncertainties, which are too small by it.",
-        )
-    elif len(named) > 1:
-        yield Flag(
-            "several-instruments",
-            "note",
-            f"Several instruments are named for temperature; the first counts: {named[0].name}.",
-        )
 
 
 def _first_reading(readings: FloatArray) -> float:

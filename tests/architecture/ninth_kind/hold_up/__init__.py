@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from measurements.intake.columns import Column, Problem, Table
 from measurements.kinds.base import (
-    AdapterFacts,
     Condition,
     Field,
     Kind,
@@ -39,7 +38,7 @@ def _measure(table: Table, setup: Setup) -> Outcome:
     )
 
 
-def _plan(_: AdapterFacts) -> tuple[PlannedRun, ...]:
+def _plan(_: Setup) -> tuple[PlannedRun, ...]:
     return (
         PlannedRun(
             title="Hold-up time at 230 V mains",

@@ -1,7 +1,7 @@
 from __future__ import annotations
 
 from measurements.kinds import method_notes
-from measurements.kinds.base import AdapterFacts, PortFacts
+from measurements.kinds.base import AdapterFacts, DeviceFacts, PortFacts, Setup
 from measurements.kinds.device_match import KIND
 
 
@@ -29,16 +29,26 @@ def test_the_mains_may_stay_unknown() -> None:
     assert not KIND.needs_mains
 
 
-def test_the_plan_has_a_row_for_each_port_and_leaves_the_device_to_the_bench() -> None:
-    ports = (PortFacts("C1", "usb-c"), PortFacts("A1", "usb-a"))
-    (run,) = KIND.plan(AdapterFacts(rated_power_w=65.0, ports=ports))
+PORTS = (PortFacts("C1", "usb-c"), PortFacts("A1", "usb-a"))
+DEVICES = (DeviceFacts("made-up-phone", "Made-up phone"), DeviceFacts("made-up-pad", "Made-up pad"))
+
+
+def test_the_plan_has_a_row_for_each_device_on_each_port() -> None:
+    (run,) = KIND.plan(Setup(AdapterFacts(rated_power_w=65.0, ports=PORTS), devices=DEVICES))
     assert run.columns == tuple(column.name for column in KIND.columns)
+    assert run.rows == (
+        ("made-up-phone", "C1", None, None, None),
+        ("made-up-phone", "A1", None, None, None),
+        ("made-up-pad", "C1", None, None, None),
+        ("made-up-pad", "A1", None, None, None),
+    )
+
+
+def test_without_ports_there_is_no_plan_and_without_devices_the_bench_names_them() -> None:
+    bare = AdapterFacts(rated_power_w=65.0)
+    assert KIND.plan(Setup(bare, devices=DEVICES)) == ()
+    (run,) = KIND.plan(Setup(AdapterFacts(rated_power_w=65.0, ports=PORTS)))
     assert run.rows == ((None, "C1", None, None, None), (None, "A1", None, None, None))
-    assert "each reference device" in run.note
-
-
-def test_an_adapter_without_ports_has_no_plan() -> None:
-    assert KIND.plan(AdapterFacts(rated_power_w=65.0)) == ()
 
 
 def test_the_cautions_name_heat_batteries_earth_and_mains() -> None:

@@ -83,7 +83,11 @@ def test_the_facts_are_the_pairs_and_read_back() -> None:
                 "current_a": 2.0,
                 "power_w": 18.0,
             },
-        ]
+        ],
+        "points": [
+            {"device": "slate-11", "port": "C1"},
+            {"device": "slate-11", "port": "C2"},
+        ],
     }
     assert [pair.as_json() for pair in pairs_from_facts(outcome.details.facts)] == (
         outcome.details.facts["pairs"]
@@ -146,8 +150,8 @@ def test_the_listing_shows_every_row_with_its_shares() -> None:
 def test_flags_of_a_whole_run_and_of_a_poor_one() -> None:
     assert flags_of(measured(table(ROWS), setup())) == {}
     flags = flags_of(measured(table(ROWS[:3]), setup(accuracies=())))
-    assert set(flags) == {"few-devices", "untried-port", "no-instrument"}
-    assert "Slate 11 and Folio 16" in flags["few-devices"]
+    assert set(flags) == {"untried-port", "no-instrument"}
+    assert "Slate 11" in flags_of(measured(table(ROWS[:2]), setup()))["few-devices"]
     assert "Folio 16 on C2" in flags["untried-port"]
     assert "output voltage and output current" in flags["no-instrument"]
 

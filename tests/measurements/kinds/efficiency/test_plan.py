@@ -9,12 +9,15 @@ from measurements.intake.columns import Table
 from measurements.kinds.base import (
     AdapterFacts,
     AdvertisedOutput,
+    Outcome,
     PlannedRun,
     PortFacts,
     Setup,
     SupplyClass,
 )
+from measurements.kinds.coverage import held_points
 from measurements.kinds.efficiency import KIND
+from tests.measurements.kinds.efficiency.tables import measured, points, together
 
 LABEL = (
     AdvertisedOutput("", 5.0, 3.0),
@@ -125,3 +128,43 @@ def test_the_planned_points_filled_in_are_a_run_without_a_gap() -> None:
     assert {flag.code for flag in outcome.flags} == {"no-instrument"}
     for metric, volts in (("average-efficiency", 3), ("adaptive-efficiency", 2)):
         assert len([item for item in outcome.values if item.metric == metric]) == volts
+    assert len(held_points(run, facts=outcome.details.facts)) == len(run.rows)
+
+
+def held(adapter: AdapterFacts, *tables: Table) -> list[tuple[object, ...]]:
+    """Voltage and load of the planned points that a run of the strongest port holds."""
+    run = first(adapter)
+    given = Setup(adapter=adapter, line="high", mains_v=230.0, mains_hz=50.0, port=STRONG)
+    facts = measured(together(*tables), given).details.facts
+    return [run.rows[place][:2] for place in sorted(held_points(run, facts=facts))]
+
+
+def test_a_run_holds_the_loads_that_it_measured_within_two_points() -> None:
+    # 4.9 A is 98 % of 5 A, 2.65 A is 53 %; 75 % is interpolated, which is not measured.
+    assert held(facts(), points([4.9, 2.65, 1.25])) == [(20.0, 100.0), (20.0, 25.0)]
+
+
+def test_a_step_in_ampere_is_held_within_the_width_of_the_method() -> None:
+    # ±2 points of 2 A are 0.04 A.
+    loads = {load for _, load in held(facts(), points([2.03, 1.05, 0.45], nominal=5.0))}
+    assert loads == {66.7}
+
+
+def test_voltages_that_were_not_measured_are_not_held() -> None:
+    nine = points([3.0, 2.25, 1.5, 0.75, 0.3], nominal=9.0)
+    assert {volts for volts, _ in held(facts(), nine)} == {9.0}
+
+
+def test_values_of_a_weaker_port_are_set_apart_and_its_verdicts_stand() -> None:
+    def outcome_on(port: PortFacts) -> Outcome:
+        given = Setup(adapter=facts(), line="high", mains_v=230.0, mains_hz=50.0, port=port)
+        return measured(points([1.25, 2.5, 3.75, 5.0]), given)
+
+    weak, strong = outcome_on(WEAK), outcome_on(STRONG)
+    sentence = "Measured on C2; adapters are compared by their strongest port, C1."
+    assert {item.apart for item in weak.values} == {sentence}
+    assert {item.apart for item in strong.values} == {""}
+    assert [item.value for item in weak.values] == [item.value for item in strong.values]
+    assert len(weak.verdicts) == len(strong.verdicts) > 0
+    assert "weaker-port" in {flag.code for flag in weak.flags}
+    assert "weaker-port" not in {flag.code for flag in strong.flags}

@@ -162,6 +162,7 @@ def test_every_flag_and_metric_is_in_the_notes() -> None:
         "lead-corrected",
         "no-instrument",
         "several-instruments",
+        "weaker-port",
         *(metric.key for metric in KIND.metrics),
         *(field.name for field in KIND.fields),
     ):

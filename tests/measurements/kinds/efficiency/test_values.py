@@ -31,6 +31,7 @@ def test_the_kind_declares_the_metrics_of_the_contract() -> None:
     assert declared == {
         "average-efficiency": ("%", "higher", True),
         "adaptive-efficiency": ("%", "higher", True),
+        "efficiency-at-load": ("%", "higher", True),
         "efficiency-at-power": ("%", "higher", True),
         "efficiency-at-10": ("%", "higher", True),
         "lowest-efficiency": ("%", "higher", True),

@@ -349,3 +349,11 @@ def test_a_verdict_says_that_no_instrument_is_named_and_no_warm_up_recorded() ->
     assert any("30 min at full load" in text for text in verdict.deviations)
     named = next(item for item in result(steady()).verdicts if item.scheme == "level-vi")
     assert not any("No instrument" in text for text in named.deviations)
+
+
+def test_a_power_that_no_adapter_takes_without_load_is_remarked() -> None:
+    def codes(power_w: float) -> set[str]:
+        return {flag.code for flag in measure(steady(power_w), EUROPE).flags}
+
+    assert "high-power" in codes(28.75)
+    assert "high-power" not in codes(0.5)

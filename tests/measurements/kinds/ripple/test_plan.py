@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from measurements.kinds.base import AdapterFacts, AdvertisedOutput, PlannedRun, PortFacts
+from measurements.kinds.base import AdapterFacts, AdvertisedOutput, PlannedRun, PortFacts, Setup
+from measurements.kinds.coverage import held_points
 from measurements.kinds.ripple import KIND
 from tests.measurements.kinds.ripple.records import measured, readings, setup, value
 
@@ -15,18 +16,16 @@ A1 = PortFacts("A1", "usb-a")
 def planned(*advertised: AdvertisedOutput, ports: tuple[PortFacts, ...] = (C1,)) -> PlannedRun:
     """The first run of the plan."""
     adapter = AdapterFacts(rated_power_w=65.0, ports=ports, advertised=advertised)
-    return KIND.plan(adapter)[0]
+    return KIND.plan(Setup(adapter))[0]
 
 
-def test_every_port_is_measured_at_either_mains_voltage() -> None:
-    runs = KIND.plan(AdapterFacts(rated_power_w=65.0, ports=(C1, A1)))
+def test_the_strongest_port_is_measured_at_either_mains_voltage() -> None:
+    runs = KIND.plan(Setup(AdapterFacts(rated_power_w=65.0, ports=(A1, C1))))
     assert [
         (run.fields["port"], run.fields["mains_v"], run.fields["mains_hz"]) for run in runs
     ] == [
         ("C1", 230.0, 50.0),
         ("C1", 115.0, 60.0),
-        ("A1", 230.0, 50.0),
-        ("A1", 115.0, 60.0),
     ]
     assert runs[0].title == "Ripple on C1, 230 V mains"
     for run in runs:
@@ -80,13 +79,33 @@ def test_an_adapter_without_ports_is_planned_by_all_that_is_advertised() -> None
 
 def test_a_filled_plan_is_measured_without_anything_missing() -> None:
     adapter = setup().adapter
-    run = KIND.plan(adapter)[0]
+    run = KIND.plan(Setup(adapter))[0]
     rows = [(float(row[0] or 0), float(row[1] or 0), 25.0) for row in run.rows]
     outcome = measured(readings(*rows), setup())
     assert {"missing-load", "partial-load", "one-voltage"} & {
         f.code for f in outcome.flags
     } == set()
     assert value(outcome, "ripple-loaded", output_v=20.0).value == 25
+    assert len(held_points(run, facts=outcome.details.facts)) == len(run.rows)
+
+
+def test_a_reading_holds_the_planned_one_when_it_stands_for_the_same_load() -> None:
+    asked = planned(AdvertisedOutput("", 5.0, 3.0), AdvertisedOutput("", 20.0, 3.25))
+    run = setup(advertised=(AdvertisedOutput("", 5.0, 3.0), AdvertisedOutput("", 20.0, 3.25)))
+    # 4 mA of an adapter of 3 A is no load, 2.8 A is 93 % of 3 A, 2 A is well below 3.25 A.
+    rows = ((5, 0.004, 20), (5, 2.8, 30), (20, 2, 40))
+    outcome = measured(readings(*rows), run)
+    held = held_points(asked, facts=outcome.details.facts)
+    assert [asked.rows[place][:2] for place in sorted(held)] == [(5.0, 0.0), (5.0, 3.0)]
+
+
+def test_where_no_current_is_stated_the_largest_load_holds_the_open_row() -> None:
+    asked = planned()
+    unknown = setup(advertised=())
+    unloaded = measured(readings((5, 0, 20)), unknown)
+    both = measured(readings((5, 0, 20), (5, 1, 25), (5, 2, 30)), unknown)
+    assert held_points(asked, facts=unloaded.details.facts) == {0}
+    assert held_points(asked, facts=both.details.facts) == {0, 1}
 
 
 def test_a_scan_goes_before_the_label_in_what_counts_as_full_load() -> None:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 import math
-from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -88,18 +87,6 @@ def test_more_output_than_input_counts_also_where_a_port_is_missing() -> None:
 def test_an_adapter_without_ports_is_named() -> None:
     (problem,) = KIND.check(table(PAIR), setup(ports=()))
     assert "no ports" in problem.detail
-
-
-def test_a_missing_column_is_named() -> None:
-    whole = table(PAIR)
-    for name in ("combination", "port"):
-        texts = {key: cells for key, cells in whole.texts.items() if key != name}
-        (problem,) = KIND.check(replace(whole, texts=texts), setup())
-        assert problem.column == name
-    for name in ("voltage_v", "current_a"):
-        columns = {key: cells for key, cells in whole.columns.items() if key != name}
-        (problem,) = KIND.check(replace(whole, columns=columns), setup())
-        assert problem.column == name
 
 
 def test_an_empty_table_is_named() -> None:

@@ -4,7 +4,7 @@ from itertools import chain
 
 import pytest
 
-from measurements.kinds.base import AdapterFacts, PortFacts
+from measurements.kinds.base import AdapterFacts, PortFacts, Setup
 from measurements.kinds.sharing import KIND
 
 
@@ -44,7 +44,7 @@ def test_the_cautions_name_heat_earth_and_mains() -> None:
 
 
 def test_the_plan_has_every_pair_in_both_orders_and_all_ports_together() -> None:
-    (run,) = KIND.plan(adapter("C1", "C2", "A1"))
+    (run,) = KIND.plan(Setup(adapter("C1", "C2", "A1")))
     assert run.columns[:2] == ("combination", "port")
     assert list(dict.fromkeys(row[0] for row in run.rows)) == [
         "C1+C2",
@@ -61,7 +61,7 @@ def test_the_plan_has_every_pair_in_both_orders_and_all_ports_together() -> None
 
 
 def test_two_ports_together_are_planned_once_in_each_order() -> None:
-    (run,) = KIND.plan(adapter("C1", "C2"))
+    (run,) = KIND.plan(Setup(adapter("C1", "C2")))
     assert [row[:2] for row in run.rows] == [
         ("C1+C2", "C1"),
         ("C1+C2", "C2"),
@@ -72,9 +72,9 @@ def test_two_ports_together_are_planned_once_in_each_order() -> None:
 
 @pytest.mark.parametrize("labels", [(), ("C1",)])
 def test_fewer_than_two_ports_have_no_plan(labels: tuple[str, ...]) -> None:
-    assert KIND.plan(adapter(*labels)) == ()
+    assert KIND.plan(Setup(adapter(*labels))) == ()
 
 
 def test_the_plan_names_declared_columns_only() -> None:
-    (run,) = KIND.plan(adapter("C1", "C2"))
+    (run,) = KIND.plan(Setup(adapter("C1", "C2")))
     assert set(run.columns) <= {column.name for column in KIND.columns}

@@ -10,7 +10,7 @@ from typing import Any
 
 import pytest
 
-from measurements.kinds.base import AdapterFacts, Cell, Matrix, PortFacts
+from measurements.kinds.base import AdapterFacts, Cell, Matrix, PortFacts, Setup
 from measurements.kinds.thermal import KIND
 from measurements.metrics.touch import touch_rows
 from tests.measurements.kinds.thermal.records import heating, measured, record, setup, value
@@ -74,6 +74,7 @@ def test_the_listing_gives_limit_standing_and_warmest_sensor_of_every_material()
     ]
     assert "from memory" in chosen[1][6]
     assert "judgement" in listing.note
+    assert "worn on the body over 8 h is left out" in listing.note
 
 
 def test_the_listing_says_when_the_room_was_off() -> None:
@@ -109,7 +110,7 @@ class TestPlan:
             rated_power_w=100.0,
             ports=(PortFacts("A1", "usb-a", 18.0), PortFacts("C1", "usb-c", 100.0)),
         )
-        high, low = KIND.plan(adapter)
+        high, low = KIND.plan(Setup(adapter))
         assert high.fields == {"mains_v": 230.0, "mains_hz": 50.0, "port": "C1"}
         assert low.fields == {"mains_v": 115.0, "mains_hz": 60.0, "port": "C1"}
         assert high.title == "An hour at full load on C1, 230 V mains"
@@ -120,6 +121,6 @@ class TestPlan:
             assert {"time_s", "ambient_c", "output_power_w"} < set(run.columns)
 
     def test_an_adapter_without_ports_names_none(self) -> None:
-        high, _ = KIND.plan(AdapterFacts(rated_power_w=20.0))
+        high, _ = KIND.plan(Setup(AdapterFacts(rated_power_w=20.0)))
         assert high.fields == {"mains_v": 230.0, "mains_hz": 50.0}
         assert "Load 20 W" in high.note

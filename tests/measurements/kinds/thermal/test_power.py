@@ -12,8 +12,9 @@ import pytest
 from measurements.intake.columns import FloatArray, Table
 from measurements.intake.tables import read_table
 from measurements.kinds.base import Accuracy, AdapterFacts, AdvertisedOutput, PortFacts
+from measurements.kinds.strongest import strongest_port
 from measurements.kinds.thermal import KIND
-from measurements.kinds.thermal.power import full_load_w, strongest_port
+from measurements.kinds.thermal.power import full_load_w
 from tests.measurements.kinds.thermal.records import (
     HOUR,
     LOGGER,

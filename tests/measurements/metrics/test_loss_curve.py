@@ -16,7 +16,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from measurements.metrics.efficiency import nominal_load
-from measurements.metrics.equal_power import state_at_power
+from measurements.metrics.equal_power import states_at_powers
 
 CONSTANT_W, LINEAR, SQUARE_PER_W = 0.45, 0.03, 4.0e-4
 
@@ -31,15 +31,15 @@ def efficiency_at(
     # Offset, so that no measured point lies at the power that is asked for.
     power = np.linspace(2.0, 101.0, points)
     loss = constant + LINEAR * power + square * power**2
-    found = state_at_power(
-        watts,
+    found = states_at_powers(
+        [watts],
         read_power=power,
         nominal=nominal_load(power, full_load_current=100.0),
         input_power=power + loss,
         output_power=power,
-    )
+    )[watts]
     assert found is not None
-    return found.efficiency_percent
+    return float(found.efficiency_percent)
 
 
 def exact(watts: float) -> float:
