@@ -1,4 +1,4 @@
-"""Charges over each other: one line an adapter, power over time or over battery level."""
+"""Charges over each other: one line a run, power over time or over battery level."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from measurements.intake.columns import FloatArray
 MOST_CURVES = 6
 """Lines have six colours and dashes; more would share them."""
 
-_X_TITLES = {"time": "Time since the start of the record, min", "level": "Battery level, %"}
+_X_TITLES = {"time": "Time from the start of the charge, min", "level": "Battery level, %"}
 
 
 def overlay_svg(overlay: Overlay, theme: Theme, *, size: Size = "wide") -> str:
@@ -29,7 +29,7 @@ def _plot(overlay: Overlay) -> tuple[dict[str, Any], dict[str, list[float | None
     lines, columns = [], {"x": points}
     for position, curve in enumerate(overlay.curves):
         name = f"curve_{position}"
-        label = f"{curve.adapter}, the reference" if curve.is_reference else str(curve.adapter)
+        label = f"{curve.label}, the reference" if curve.is_reference else curve.label
         lines.append({"column": name, "label": label, "mark": "line"})
         columns[name] = _on(points, x=curve.x, y=curve.power_w)
     plot = {

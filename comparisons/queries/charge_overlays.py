@@ -1,72 +1,64 @@
-"""Charges of one device by several adapters, laid over a reference."""
+"""Charges of one device laid over a reference: curves, differences, and the finding."""
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Literal
+from typing import Any, Literal
 from uuid import UUID
 
 import numpy as np
 
-from catalog.models import Adapter, Device, Viewer
+from catalog.models import Device, Viewer
+from comparisons.queries.charge_differences import (
+    OF_WHOLE_CHARGES,
+    QUANTITIES,
+    Difference,
+    differences,
+    repeats_of,
+    values_of_runs,
+)
+from comparisons.queries.charge_runs import labels_of, mains_of
 from measurements.intake.columns import FloatArray
-from measurements.kinds import all_metrics
-from measurements.kinds.base import Metric
-from measurements.metrics.curves import CurveDifference, by_level, compare_curves
-from measurements.metrics.decision import coverage_factor
-from measurements.metrics.repeatability import Repeatability, repeatability
-from measurements.models import Run, Value
+from measurements.kinds.instruments import listed
+from measurements.metrics.curves import CurveDifference, compare_curves
+from measurements.metrics.repeatability import Repeatability
+from measurements.models import Run
 
 Axis = Literal["time", "level"]
 
-MILESTONES = ("charge-to-20", "charge-to-50", "charge-to-80", "charge-to-full")
-QUANTITIES = (*MILESTONES, "charge-energy", "charge-mean-power", "charge-peak-power")
-
-# Start levels nearer than this are the same for a reader. [%]
-SAME_START = 1.0
-
-
-@dataclass(frozen=True, slots=True)
-class Difference:
-    """A value beside the reference's. `expanded` is U of the difference, at k = 2.
-
-    `expanded` is None when there is no difference to judge; `differs` then is False.
-    """
-
-    metric: Metric
-    value: float | None
-    difference: float | None
-    expanded: float | None
-
-    @property
-    def differs(self) -> bool:
-        """Whether the difference exceeds what repeating and measuring alone would give."""
-        return (
-            self.difference is not None
-            and self.expanded is not None
-            and abs(self.difference) > self.expanded
-        )
+# Levels nearer than this are the same for a reader. [%]
+SAME_LEVEL = 1.0
+_MOST_NAMED = 2
 
 
 @dataclass(frozen=True, slots=True)
 class Curve:
-    """One adapter's charge. `x` is time [min] or level [%], `power_w` [W], NaN in gaps.
+    """One charge. `x` is time [min] or level [%], `power_w` [W], NaN in gaps.
 
-    `against` compares its power with the reference's over the stretch that both have, None for
-    the reference itself or without such a stretch.
+    `against` compares its power with the reference's over the stretch that both have; without,
+    `not_compared` says why not, but for the reference itself.
     """
 
-    adapter: Adapter
-    run_id: UUID
-    fence: int
+    run: Run
+    label: str
     x: FloatArray
     power_w: FloatArray
     start_level: float | None
     is_reference: bool
     differences: tuple[Difference, ...]
     against: CurveDifference | None
+    not_compared: str = ""
+
+    @property
+    def mains(self) -> str:
+        """The mains of its run in words; empty if nobody stated them."""
+        return mains_of(self.run)
+
+    @property
+    def judged(self) -> tuple[Difference, ...]:
+        """What was compared with the reference."""
+        return tuple(item for item in self.differences if item.expanded is not None)
 
     @property
     def differing(self) -> tuple[Difference, ...]:
@@ -78,13 +70,11 @@ class Curve:
         """The finding in a sentence."""
         if self.is_reference:
             return "The reference."
-        judged = [item for item in self.differences if item.expanded is not None]
-        if not judged:
+        if not self.judged:
             return "Nothing of it can be compared with the reference."
         if not self.differing:
             return "It does not differ from the reference by more than repeating it would."
-        names = ", ".join(item.metric.title.lower() for item in self.differing)
-        return f"It differs from the reference in {names}."
+        return f"It differs from the reference in {_names(self.differing)}."
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,183 +98,120 @@ class Overlay:
 
     @property
     def title(self) -> str:
-        """The finding in a sentence."""
-        reference = next(curve for curve in self.curves if curve.is_reference)
+        """The finding in a sentence; only what was judged is called alike or different."""
+        reference = next(curve for curve in self.curves if curve.is_reference).label
         others = [curve for curve in self.curves if not curve.is_reference]
-        if not others:
-            return f"{self.device.name} charged by {reference.adapter}"
-        apart = [curve for curve in others if curve.differing]
-        if not apart:
-            same = "It charges" if len(others) == 1 else "They charge"
-            return f"{same} the {self.device.name} as {reference.adapter} does"
-        names = " and ".join(str(curve.adapter) for curve in apart[:2])
-        more = f" and {len(apart) - 2} more" if len(apart) > 2 else ""
-        return f"{names}{more} charge{'s' if len(apart) == 1 else ''} it measurably differently"
-
-
-def devices_charged(*, viewer: Viewer) -> tuple[tuple[Device, int], ...]:
-    """Devices with the number of adapters whose charge of them stands. Two queries."""
-    counts: dict[str, set[int]] = {}
-    for device, adapter_id in (
-        Value.objects.current()
-        .visible_to(viewer)
-        .filter(metric="charge-energy")
-        .values_list("device", "adapter_id")
-    ):
-        counts.setdefault(device, set()).add(adapter_id)
-    devices = Device.objects.filter(slug__in=counts).order_by("name")
-    return tuple((device, len(counts[device.slug])) for device in devices)
-
-
-def adapters_charging(device: Device, *, viewer: Viewer) -> list[Adapter]:
-    """Adapters whose charge of the device stands, by name. One query."""
-    values = Value.objects.current().visible_to(viewer)
-    charged = values.filter(metric="charge-energy", device=device.slug).values("adapter")
-    found = Adapter.objects.visible_to(viewer).filter(pk__in=charged)
-    return list(found.select_related("maker").order_by("maker__name", "name"))
+        judged = [curve for curve in others if curve.judged]
+        apart = [curve.label for curve in judged if curve.differing]
+        if not judged:
+            return f"{self.device.name} charged by {_few([c.label for c in self.curves])}"
+        if apart:
+            verb = "charges" if len(apart) == 1 else "charge"
+            return f"{_few(apart)} {verb} it measurably differently"
+        verb = "charges" if len(judged) == 1 else "charge"
+        alike = _few([curve.label for curve in judged])
+        return f"{alike} {verb} the {self.device.name} as {reference} does"
 
 
 def overlay(
-    device: Device, adapters: Sequence[Adapter], *, reference: Adapter, by: Axis, viewer: Viewer
+    device: Device, run_ids: Sequence[UUID], *, reference: UUID, by: Axis, viewer: Viewer
 ) -> Overlay:
-    """Lay the standing charges of `adapters` over that of `reference`, which is one of them.
+    """Lay charges of the device over that of `reference`, which is one of them.
 
-    Three queries, whatever the number of adapters.
+    Four queries, whatever the number of runs.
     """
-    values = _values(device, adapters, viewer=viewer)
-    runs = {
-        adapter_id: found["charge-energy"].run_id
-        for adapter_id, found in values.items()
-        if "charge-energy" in found and found["charge-energy"].run_id is not None
-    }
-    records = {run.adapter_id: run for run in Run.objects.filter(pk__in=runs.values())}
-    repeats = _repeats(device, viewer=viewer)
-    reference_record = records[reference.pk]
-    reference_axes = _axes(reference_record, by=by)
+    found = (
+        Run.objects.filter(pk__in=run_ids)
+        .select_related("adapter__maker", "port", "unit")
+        .defer("trace", "plot", "problems", "reading_notes")
+        .in_bulk()
+    )
+    runs = [found[run_id] for run_id in run_ids]
+    values = values_of_runs(run_ids)
+    repeats = repeats_of(device, viewer=viewer)
+    first = found[reference]
+    first_axes = _axes(first, by=by)
     curves = []
-    for adapter in adapters:
-        record = records[adapter.pk]
-        x, power = _axes(record, by=by)
-        is_reference = adapter.pk == reference.pk
+    for run, label in zip(runs, labels_of(runs), strict=True):
+        x, power = _axes(run, by=by)
+        itself = run.pk == reference
+        reason = "" if itself else _not_comparable(run, first, by=by)
+        against = None if itself or reason else compare_curves(x, power, *first_axes)
+        if not itself and not reason and against is None:
+            reason = "The curves have no stretch in common."
         curves.append(
             Curve(
-                adapter=adapter,
-                run_id=record.pk,
-                fence=record.fence,
+                run=run,
+                label=label,
                 x=x,
                 power_w=power,
-                start_level=_start(record),
-                is_reference=is_reference,
-                differences=_differences(
-                    values[adapter.pk],
-                    values[reference.pk],
+                start_level=_level(run, "start_level"),
+                is_reference=itself,
+                differences=differences(
+                    values[run.pk],
+                    values[reference],
                     repeats=repeats,
-                    alike=not is_reference and _start_alike(record, reference_record),
+                    judged=() if itself else _comparable_quantities(run, first),
                 ),
-                against=None if is_reference else compare_curves(x, power, *reference_axes),
+                against=against,
+                not_compared=reason,
             )
         )
     return Overlay(device, by, tuple(curves), repeats, _warnings(curves, repeats=repeats, by=by))
 
 
-def _values(
-    device: Device, adapters: Sequence[Adapter], *, viewer: Viewer
-) -> dict[int, dict[str, Value]]:
-    rows = (
-        Value.objects.current()
-        .visible_to(viewer)
-        .filter(metric__in=QUANTITIES, device=device.slug, adapter__in=adapters)
-        .order_by("-apart", "pk")  # a comparable value comes last and is the one kept
-    )
-    found: dict[int, dict[str, Value]] = {}
-    for row in rows:
-        found.setdefault(row.adapter_id, {})[row.metric] = row
-    return found
-
-
-def _repeats(device: Device, *, viewer: Viewer) -> dict[str, Repeatability]:
-    """How well the bench repeats a charge of the device, from units that were charged again.
-
-    Runs that a later one superseded count: they are as good, only older.
-    """
-    rows = (
-        Value.objects.visible_to(viewer)
-        .filter(
-            metric__in=QUANTITIES,
-            device=device.slug,
-            apart="",
-            run__kind="charge",
-            run__state=Run.State.READY,
-            run__standing__in=[Run.Standing.ACCEPTED, Run.Standing.SUPERSEDED],
-        )
-        .order_by("pk")
-        .values_list("metric", "run_id", "run__unit_id", "value")
-    )
-    latest = {(metric, unit, run): value for metric, run, unit, value in rows}
-    groups: dict[str, dict[int, list[float]]] = {}
-    for (metric, unit, _), value in latest.items():
-        groups.setdefault(metric, {}).setdefault(unit, []).append(value)
-    found = {
-        metric: repeatability([values for values in units.values() if len(values) > 1])
-        for metric, units in groups.items()
-    }
-    return {metric: spread for metric, spread in found.items() if spread is not None}
+def _facts(run: Run) -> Mapping[str, Any]:
+    facts: Mapping[str, Any] = run.details["facts"]
+    return facts
 
 
 def _axes(run: Run, *, by: Axis) -> tuple[FloatArray, FloatArray]:
-    trace = run.trace or {}
-    power = np.array(trace["power_w"], dtype=np.float64)
+    """The curve that the kind keeps; empty for a run computed before it kept any."""
+    curves = _facts(run).get("curves")
+    if curves is None:
+        return np.zeros(0), np.zeros(0)
+    kept = curves["by_time" if by == "time" else "by_level"]
+    power = np.array(kept["power_w"], dtype=np.float64)
     if by == "time":
-        return np.array(trace["time_min"], dtype=np.float64), power
-    return by_level(np.array(trace["level_percent"], dtype=np.float64), power)
+        # A mean stands for the middle of its step.
+        return (np.arange(len(power)) + 0.5) * kept["step_s"] / 60, power
+    return np.array(kept["level_percent"], dtype=np.float64), power
 
 
-def _start(run: Run) -> float | None:
-    level = run.details["facts"].get("start_level")
+def _level(run: Run, name: Literal["start_level", "end_level"]) -> float | None:
+    level = _facts(run).get(name)
     return None if level is None else float(level)
 
 
-def _start_alike(one: Run, other: Run) -> bool:
-    start, other_start = _start(one), _start(other)
-    return start is not None and other_start is not None and abs(start - other_start) <= SAME_START
+def _alike(one: Run, other: Run, name: Literal["start_level", "end_level"]) -> bool:
+    level, second = _level(one, name), _level(other, name)
+    return level is not None and second is not None and abs(level - second) <= SAME_LEVEL
 
 
-def _differences(
-    values: Mapping[str, Value],
-    reference: Mapping[str, Value],
-    *,
-    repeats: Mapping[str, Repeatability],
-    alike: bool,
-) -> tuple[Difference, ...]:
-    found = []
-    for key in QUANTITIES:
-        row, other = values.get(key), reference.get(key)
-        difference = expanded = None
-        if row is not None and other is not None and row.pk != other.pk and alike:
-            difference = row.value - other.value
-            expanded = _expanded(
-                row.standard_uncertainty, other.standard_uncertainty, repeats.get(key)
-            )
-        found.append(
-            Difference(all_metrics()[key], None if row is None else row.value, difference, expanded)
-        )
-    return tuple(found)
+def _paused(run: Run) -> bool:
+    """Whether the log paused before the device was full."""
+    full = _facts(run)["milestones"].get("100")
+    return any(full is None or start < full for start, _ in _facts(run)["gaps"])
 
 
-def _expanded(one: float, other: float, repeats: Repeatability | None) -> float:
-    """U of a difference of two values with standard uncertainties `one` and `other`.
+def _comparable_quantities(run: Run, reference: Run) -> tuple[str, ...]:
+    if not _alike(run, reference, "start_level"):
+        return ()
+    whole = _alike(run, reference, "end_level") and not (_paused(run) or _paused(reference))
+    return tuple(key for key in QUANTITIES if whole or key not in OF_WHOLE_CHARGES)
 
-    Both were charged once, so that the scatter of repeats enters twice; with few repeats the
-    coverage factor grows (JCGM 100:2008, G.4).
-    """
-    measured = one**2 + other**2
-    if repeats is None or repeats.deviation == 0:
-        return coverage_factor(math.inf) * math.sqrt(measured)
-    scatter = 2 * repeats.deviation**2
-    combined = measured + scatter
-    # Welch and Satterthwaite, with instruments known well enough to have infinite degrees.
-    degrees = repeats.degrees_of_freedom * (combined / scatter) ** 2
-    return coverage_factor(degrees) * math.sqrt(combined)
+
+def _not_comparable(run: Run, reference: Run, *, by: Axis) -> str:
+    """Why no distance between the curves is given, as a sentence; empty if one can be."""
+    if any("curves" not in _facts(item) for item in (run, reference)):
+        return "One of them was computed before curves were kept; compute it again."
+    if by == "time":
+        alike = _alike(run, reference, "start_level")
+        return "" if alike else "They did not start at the same known level."
+    sources = {_facts(item).get("level_from") for item in (run, reference)}
+    if None in sources:
+        return "One of them has no battery level."
+    return "" if sources == {"battery"} else "The level of one of them is inferred."
 
 
 def _warnings(
@@ -297,18 +224,48 @@ def _warnings(
             continue
         if curve.start_level is None or reference.start_level is None:
             found.append(
-                f"The battery level of {curve.adapter} or of the reference was not recorded at the "
+                f"The battery level of {curve.label} or of the reference was not recorded at the "
                 "start: their times and energies are not compared."
             )
-        elif abs(curve.start_level - reference.start_level) > SAME_START:
+        elif abs(curve.start_level - reference.start_level) > SAME_LEVEL:
             found.append(
-                f"{curve.adapter} started at {curve.start_level:g} % and the reference at "
+                f"{curve.label} started at {curve.start_level:g} % and the reference at "
                 f"{reference.start_level:g} %: their times and energies are not compared"
                 + ("." if by == "level" else "; look at them by battery level instead.")
             )
+        elif not set(OF_WHOLE_CHARGES) & {item.metric.key for item in curve.judged}:
+            found.append(
+                f"The log of {curve.label} or of the reference paused during the charge, or they "
+                "ended at different levels: energy and mean power are not compared."
+            )
+    if by == "level" and (inferred := _inferred_over_measured(curves)):
+        found.append(
+            f"The battery level of {listed(inferred)} is inferred from the charge and counts as "
+            "0 % at the start; the others’ was told by the device. Where the battery was not "
+            "empty the curves are shifted and stretched against each other."
+        )
     if not repeats:
         found.append(
             "No charge of this device was repeated, so that the bench's repeatability is not "
             "known: differences are judged by the uncertainty of measurement alone."
         )
     return tuple(found)
+
+
+def _inferred_over_measured(curves: Sequence[Curve]) -> list[str]:
+    """Curves with an inferred level, if any other has one that the device told."""
+    sources = {curve.label: _facts(curve.run).get("level_from") for curve in curves}
+    if "battery" not in sources.values():
+        return []
+    return [label for label, source in sources.items() if source == "charge"]
+
+
+def _names(items: Sequence[Difference]) -> str:
+    return listed(item.metric.title[0].lower() + item.metric.title[1:] for item in items)
+
+
+def _few(labels: Sequence[str]) -> str:
+    """The first few names, and how many more there are."""
+    shown = list(labels[:_MOST_NAMED])
+    more = len(labels) - len(shown)
+    return listed([*shown, f"{more} more"] if more else shown)

@@ -7,7 +7,8 @@ from dataclasses import dataclass
 
 from django import template
 
-from comparisons.queries.charge_overlays import QUANTITIES, Difference, Overlay
+from comparisons.queries.charge_differences import QUANTITIES, Difference
+from comparisons.queries.charge_overlays import Overlay
 from measurements.kinds import all_metrics
 from measurements.kinds.base import Metric
 from measurements.metrics.repeatability import Repeatability

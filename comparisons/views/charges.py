@@ -1,4 +1,4 @@
-"""Charges of a device by several adapters, laid over a reference."""
+"""Charges of a device, laid over a reference."""
 
 from __future__ import annotations
 
@@ -13,7 +13,8 @@ from django.views.decorators.http import require_safe
 from catalog.models import Device
 from comparisons.charts.overlays import MOST_CURVES, overlay_svg
 from comparisons.forms import OverlayForm
-from comparisons.queries.charge_overlays import Overlay, devices_charged, overlay
+from comparisons.queries.charge_overlays import Overlay, overlay
+from comparisons.queries.charge_runs import MOST_LISTED, devices_charged
 from measurements.charts import EDITION, SIZES, THEMES
 
 
@@ -34,6 +35,7 @@ def charges_of_device(request: HttpRequest, device: str) -> HttpResponse:
         "device": charged,
         "form": form,
         "most": MOST_CURVES,
+        "most_listed": MOST_LISTED,
     }
     status = 200
     if form.is_valid():
@@ -62,7 +64,7 @@ def curves(request: HttpRequest, device: str) -> HttpResponseBase:
         raise Http404
     drawn = _overlay(form)
     parts = [theme, size, str(EDITION), drawn.title, drawn.by]
-    parts += [f"{curve.run_id} {curve.adapter} {curve.fence}" for curve in drawn.curves]
+    parts += [f"{curve.run.pk} {curve.label} {curve.run.fence}" for curve in drawn.curves]
     etag = f'"{hashlib.sha256(chr(0).join(parts).encode()).hexdigest()[:32]}"'
     response = get_conditional_response(request, etag=etag)
     if response is None:
@@ -78,11 +80,6 @@ def curves(request: HttpRequest, device: str) -> HttpResponseBase:
 
 
 def _overlay(form: OverlayForm) -> Overlay:
-    assert form.reference_chosen is not None
     return overlay(
-        form.device,
-        form.chosen,
-        reference=form.reference_chosen,
-        by=form.axis,
-        viewer=form.viewer,
+        form.device, form.chosen, reference=form.chosen[0], by=form.axis, viewer=form.viewer
     )

@@ -8,6 +8,7 @@ import numpy as np
 
 from measurements.metrics import FloatArray
 from measurements.metrics.gaps import BoolArray
+from measurements.metrics.interval_means import interval_means
 
 WHOLE_STEPS = 100
 
@@ -123,29 +124,35 @@ def compare_curves(
     )
 
 
-def by_level(level: FloatArray, y: FloatArray) -> tuple[FloatArray, FloatArray]:
+def by_level(
+    time: FloatArray, *, level: FloatArray, y: FloatArray, joined: BoolArray
+) -> tuple[FloatArray, FloatArray]:
     """A record over time as a curve over the level that it climbs.
 
     Parameters
     ----------
+    time : ndarray of float
+        When the readings were taken, increasing. [s]
     level : ndarray of float
-        Level at each reading in the order of time, 0 to 100, NaN where not known. [%]
+        Level at each reading, 0 to 100, NaN where not known. [%]
     y : ndarray of float
-        Readings, NaN in a gap of the record. [unit of y]
+        The readings. [unit of y]
+    joined : ndarray of bool
+        Which intervals are no gaps, one fewer than readings; nothing in a gap counts. [-]
 
     Returns
     -------
     steps : ndarray of float
-        Lower ends of the whole-percent steps that the record gives a value for, increasing. [%]
+        Lower ends of the whole-percent steps that the record passes, increasing. [%]
     means : ndarray of float
-        Mean of the readings from the first crossing of each step's lower end to that of its
-        upper end; NaN for steps in which a gap fell. [unit of y]
+        Mean over time from the first crossing of each step's lower end to that of its upper
+        end; NaN for a step that a gap swallowed. [unit of y]
 
     Notes
     -----
-    A level that falls back stays in the step that it had reached, so that the curve has one
-    value for each level. What follows the first 100 % belongs to no step. Steps that the level
-    leaps over without a gap are left out; a line may be drawn across them.
+    Between readings the level is a straight line. A level that falls back stays in the step that
+    it had reached, so that the curve has one value for each level. What follows the first 100 %
+    belongs to no step. The step in which the record ends is that of its part.
 
     References
     ----------
@@ -154,33 +161,35 @@ def by_level(level: FloatArray, y: FloatArray) -> tuple[FloatArray, FloatArray]:
     Examples
     --------
     >>> watts = np.array([60.0, 58.0, 56.0, 54.0])
-    >>> steps, means = by_level(np.array([10.0, 10.5, 11.0, 10.9]), watts)
+    >>> level = np.array([10.0, 10.5, 11.0, 10.9])
+    >>> steps, means = by_level(np.arange(4.0), level=level, y=watts, joined=np.full(3, True))
     >>> steps.tolist(), means.tolist()
-    ([10.0, 11.0], [59.0, 55.0])
+    ([10.0, 11.0], [58.0, 55.0])
     """
-    levels = np.asarray(level, dtype=np.float64)
-    values = np.asarray(y, dtype=np.float64)
-    reached = np.fmax.accumulate(levels) if levels.size else levels
-    steps = np.where(np.isfinite(reached), np.floor(reached), -1.0)
-    valued = np.isfinite(values)
-    inside = (steps >= 0) & (steps < WHOLE_STEPS)
-    number = steps[valued & inside].astype(np.intp)
-    counts = np.bincount(number, minlength=WHOLE_STEPS)
-    sums = np.bincount(number, weights=values[valued & inside], minlength=WHOLE_STEPS)
-    means = np.full(WHOLE_STEPS, np.nan)
-    np.divide(sums, counts, out=means, where=counts > 0)
-    keep = (counts > 0) | _in_gaps(steps, valued=valued)
-    return np.flatnonzero(keep).astype(np.float64), means[keep]
+    known = np.flatnonzero(np.isfinite(level))
+    if known.size == 0:
+        return np.zeros(0), np.zeros(0)
+    begin = int(known[0])
+    moments = time[begin:]
+    climbed = np.maximum.accumulate(np.interp(moments, time[known], level[known]))
+    edges = _first_crossings(moments, climbed=climbed)
+    means, _ = interval_means(moments, y=y[begin:], joined=joined[begin:], edges=edges)
+    passed = np.diff(edges) > 0
+    return np.flatnonzero(passed).astype(np.float64), means[passed]
 
 
-def _in_gaps(steps: FloatArray, *, valued: BoolArray) -> BoolArray:
-    """Which steps were leapt over while the record paused."""
-    missed = np.zeros(WHOLE_STEPS, dtype=np.bool_)
-    readings = np.flatnonzero(valued & (steps >= 0))
-    for last in np.flatnonzero(np.diff(readings) > 1):
-        before, after = steps[readings[last]], steps[readings[last + 1]]
-        missed[int(before) + 1 : int(after)] = True
-    return missed
+def _first_crossings(time: FloatArray, *, climbed: FloatArray) -> FloatArray:
+    """When a level that never falls reached 0, 1, … 100 %; the last moment if it never did."""
+    targets = np.arange(WHOLE_STEPS + 1.0)
+    first = np.searchsorted(climbed, targets, side="left")
+    after = np.clip(first, 1, len(time) - 1) if len(time) > 1 else np.zeros_like(first)
+    before = np.maximum(after - 1, 0)
+    rises = climbed[after] - climbed[before]
+    shares = np.divide(targets - climbed[before], rises, out=np.ones_like(rises), where=rises > 0)
+    moments = time[before] + np.clip(shares, 0, 1) * (time[after] - time[before])
+    moments = np.where(first == 0, time[0], moments)
+    moments = np.where(first == len(time), time[-1], moments)
+    return np.asarray(np.maximum.accumulate(moments), dtype=np.float64)
 
 
 def _curve(x: FloatArray, y: FloatArray) -> tuple[FloatArray, FloatArray]:

@@ -6,74 +6,31 @@ from collections.abc import Callable
 from typing import Any
 
 import pytest
-from django.contrib.auth.models import User
 from django.test import Client
 
-from catalog.actions import PortFacts, save_adapter
-from catalog.models import Adapter, Device, Maker
-from comparisons.queries.charge_overlays import Overlay, overlay
-from measurements.actions import RunFacts, accept_run, receive_run
+from catalog.models import Device
+from comparisons.queries.charge_overlays import Axis, Overlay, overlay
+from measurements.metrics.simultaneous import simultaneous_factor
 from measurements.models import Run
-from measurements.processing import compute
+from tests.comparisons.charging import adapter, charged, laptop, log
+
+__all__ = ["charged", "laptop"]
 
 pytestmark = pytest.mark.django_db
 
-CAPACITY_AH = 2.0
-BATTERY_V = 20.0
 
-
-@pytest.fixture
-def laptop() -> Device:
-    return Device.objects.create(slug="laptop", name="Invented laptop", battery_wh=40)
-
-
-def adapter(name: str) -> Adapter:
-    maker, _ = Maker.objects.get_or_create(name="Invented", defaults={"slug": "invented"})
-    return save_adapter(
-        Adapter(maker=maker, name=name, rated_power_w=65), ports=[PortFacts("C1", "usb-c", 65.0)]
-    )
-
-
-def log(amperes: float, *, start: float = 2.0) -> bytes:
-    """A charge at constant current from `start` to 100 %, then a minute of rest."""
-    rows = ["time_s,voltage_v,current_a,battery_percent"]
-    seconds = int((100 - start) / 100 * CAPACITY_AH / amperes * 3600)
-    for at in range(0, seconds + 60, 10):
-        level = min(100.0, start + 100 * at / 3600 * amperes / CAPACITY_AH)
-        rows.append(f"{at},{BATTERY_V},{amperes if level < 100 else 0:.4f},{int(level)}")
-    return "\n".join([*rows, ""]).encode()
-
-
-@pytest.fixture
-def charged(person: Callable[[str], User], laptop: Device) -> Callable[..., Run]:
-    editor = person("editor")
-
-    def make(tested: Adapter, content: bytes) -> Run:
-        received = receive_run(
-            RunFacts(adapter=tested, kind="charge", method_fields={"device": laptop.slug}),
-            chunks=[content],
-            file_name="charge.csv",
-            by=editor,
-        )
-        assert compute(received.run.pk) == "ready", Run.objects.get(pk=received.run.pk).problems
-        return accept_run(received.run, by=editor)
-
-    return make
-
-
-def laid(laptop: Device, *adapters: Adapter, by: Any = "time") -> Overlay:
-    return overlay(laptop, adapters, reference=adapters[0], by=by, viewer=None)
+def laid(laptop: Device, *runs: Run, by: Axis = "time") -> Overlay:
+    ids = [run.pk for run in runs]
+    return overlay(laptop, ids, reference=ids[0], by=by, viewer=None)
 
 
 def test_a_stronger_adapter_differs_and_an_equal_one_does_not(
     laptop: Device, charged: Callable[..., Run]
 ) -> None:
     one, same, fast = adapter("One"), adapter("Same"), adapter("Fast")
-    for amperes in (2.0, 2.004, 1.996):  # the same unit three times: how well the bench repeats
-        charged(one, log(amperes))
-    charged(same, log(2.002))
-    charged(fast, log(3.0))
-    found = laid(laptop, one, same, fast)
+    # The same unit three times: how well the bench repeats.
+    *_, first = [charged(one, log(amperes)) for amperes in (2.0, 2.004, 1.996)]
+    found = laid(laptop, first, charged(same, log(2.002)), charged(fast, log(3.0)))
     reference, equal, faster = found.curves
     assert reference.is_reference
     assert reference.against is None
@@ -93,25 +50,107 @@ def test_a_stronger_adapter_differs_and_an_equal_one_does_not(
 def test_by_level_the_power_of_both_is_compared_where_both_have_it(
     laptop: Device, charged: Callable[..., Run]
 ) -> None:
-    one, fast = adapter("One"), adapter("Fast")
-    charged(one, log(2.0))
-    charged(fast, log(3.0))
-    against = laid(laptop, one, fast, by="level").curves[1].against
+    runs = charged(adapter("One"), log(2.0)), charged(adapter("Fast"), log(3.0))
+    against = laid(laptop, *runs, by="level").curves[1].against
     assert against is not None
-    assert against.mean == pytest.approx(20.0, abs=0.3)
-    assert against.mean_absolute == pytest.approx(20.0, abs=0.3)
+    assert (against.start, against.end) == (3, 99)
+    assert against.mean == pytest.approx(20.0, abs=0.03)
+    assert against.largest == pytest.approx(20.0, abs=0.4)
+
+
+def test_the_factor_grows_with_the_quantities_that_are_judged(
+    laptop: Device, charged: Callable[..., Run]
+) -> None:
+    run, other = charged(adapter("One"), log(2.0)), charged(adapter("Two"), log(2.0))
+    curve = laid(laptop, run, other).curves[1]
+    assert len(curve.judged) == 7
+    values = {value.metric: value for row in (run, other) for value in row.values.all()}
+    to_80 = next(item for item in curve.judged if item.metric.key == "charge-to-80")
+    assert to_80.expanded == pytest.approx(
+        simultaneous_factor(float("inf"), comparisons=7)
+        * values["charge-to-80"].standard_uncertainty
+        * 2**0.5
+    )
 
 
 def test_another_start_level_is_said_and_not_compared(
     laptop: Device, charged: Callable[..., Run]
 ) -> None:
-    one, late = adapter("One"), adapter("Late")
-    charged(one, log(2.0))
-    charged(late, log(2.0, start=30))
-    found = laid(laptop, one, late)
-    assert all(item.difference is None for item in found.curves[1].differences)
+    runs = charged(adapter("One"), log(2.0)), charged(adapter("Late"), log(2.0, start=30))
+    found = laid(laptop, *runs)
+    late = found.curves[1]
+    assert late.judged == ()
+    assert (late.against, late.not_compared) == (
+        None,
+        "They did not start at the same known level.",
+    )
     assert any("started at 30 %" in warning for warning in found.warnings)
     assert any("repeatability is not known" in warning for warning in found.warnings)
+    # Nothing was judged, so nothing is called alike.
+    assert found.title == "Invented laptop charged by Invented One and Invented Late"
+    by_level = laid(laptop, *runs, by="level").curves[1]
+    assert by_level.against is not None
+    assert by_level.against.largest == pytest.approx(0, abs=1e-6)
+
+
+def test_only_what_was_judged_is_called_alike(laptop: Device, charged: Callable[..., Run]) -> None:
+    runs = [
+        charged(adapter("One"), log(2.0)),
+        charged(adapter("Same"), log(2.0)),
+        charged(adapter("Late"), log(2.0, start=30)),
+    ]
+    title = laid(laptop, *runs).title
+    assert title == "Invented Same charges the Invented laptop as Invented One does"
+
+
+def test_a_charge_cut_short_says_nothing_of_energy(
+    laptop: Device, charged: Callable[..., Run]
+) -> None:
+    whole = log(2.0)
+    short = b"\n".join([*whole.splitlines()[:250], b""])
+    found = laid(laptop, charged(adapter("One"), whole), charged(adapter("Short"), short))
+    judged = {item.metric.key for item in found.curves[1].judged}
+    assert judged == {"charge-to-20", "charge-to-50", "charge-peak-power"}
+    assert found.curves[1].differing == ()
+    assert any("energy and mean power are not compared" in item for item in found.warnings)
+
+
+def test_an_inferred_level_is_not_laid_over_a_measured_one_unsaid(
+    laptop: Device, charged: Callable[..., Run]
+) -> None:
+    without = b"\n".join(row.rsplit(b",", 1)[0] for row in log(2.0).splitlines())
+    runs = charged(adapter("One"), log(2.0)), charged(adapter("Unlevelled"), without)
+    found = laid(laptop, *runs, by="level")
+    assert found.curves[1].not_compared == "The level of one of them is inferred."
+    assert found.curves[1].x.size > 90
+    assert any("Invented Unlevelled is inferred" in warning for warning in found.warnings)
+    assert not any("is inferred" in warning for warning in laid(laptop, *runs).warnings)
+
+
+def test_repeats_are_those_of_one_port_and_one_line(
+    laptop: Device, charged: Callable[..., Run]
+) -> None:
+    tested = adapter("One")
+    c1, c2 = tested.ports.all()
+    charged(tested, log(2.0), port=c1, mains_v=230.0)
+    charged(tested, log(2.1), port=c2, mains_v=230.0)
+    last = charged(tested, log(2.2), port=c1, mains_v=115.0)
+    assert laid(laptop, last).repeats == {}
+    last = charged(tested, log(2.002), port=c1, mains_v=230.0)
+    spread = laid(laptop, last).repeats["charge-mean-power"]
+    assert spread.degrees_of_freedom == 1
+    assert spread.deviation == pytest.approx(0.04 / 2**0.5, rel=0.05)
+
+
+def test_a_run_from_before_curves_were_kept_is_named(
+    laptop: Device, charged: Callable[..., Run]
+) -> None:
+    old, new = charged(adapter("Old"), log(2.0)), charged(adapter("New"), log(2.0))
+    del old.details["facts"]["curves"]
+    old.save()
+    curve = laid(laptop, old, new).curves[1]
+    assert "compute it again" in curve.not_compared
+    assert curve.against is None
 
 
 def test_the_page_draws_what_its_address_says(
@@ -145,6 +184,8 @@ def test_the_page_draws_what_its_address_says(
         ("?by=colour", 400),
         ("?adaptor=one", 400),
         ("?reference=nobody", 400),
+        ("?run=nobody", 400),
+        ("?run=01a210b3-56e3-72d7-b70f-b43452099e01", 400),
     ],
 )
 def test_a_wrong_address_says_what_is_wrong(
@@ -166,4 +207,17 @@ def test_more_curves_than_can_be_told_apart_are_refused(
     query = "&".join(f"adapter={tested.slug}" for tested in made)
     page = client.get(f"/charges/laptop/?{query}")
     assert page.status_code == 400
-    assert "at most 6 adapters" in page.content.decode()
+    assert "at most 6 curves" in page.content.decode()
+
+
+def test_a_charge_without_any_level_is_drawn_empty_by_level(
+    client: Client, laptop: Device, charged: Callable[..., Run]
+) -> None:
+    unknown = b"\n".join(row.rsplit(b",", 1)[0] for row in log(2.0).splitlines()[:200])
+    run = charged(adapter("Unknown"), unknown)
+    chart = client.get(f"/charges/laptop/curves.svg?run={run.pk}&by=level")
+    assert chart.status_code == 200
+    assert chart.content.startswith(b"<svg")
+    other = charged(adapter("One"), log(2.0))
+    found = laid(laptop, other, run, by="level")
+    assert found.curves[1].not_compared == "One of them has no battery level."

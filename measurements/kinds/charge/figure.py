@@ -10,12 +10,15 @@ from measurements.intake.columns import FloatArray
 from measurements.kinds.base import Plot, PlotBand, PlotLine, PlotRule
 from measurements.kinds.charge.happenings import Happenings
 from measurements.kinds.charge.level import Level
+from measurements.kinds.charge.marks import marks_of
 from measurements.kinds.charge.milestones import Milestones
 from measurements.kinds.charge.record import Record
 from measurements.kinds.charge.summary import minutes
 
-# More names than this do not fit above a chart.
-_MOST_BANDS = 6
+# More names than this, beside those of the milestones, do not fit above a chart; marks of what
+# befell a charge go before its stages, of which the longest stay in any case.
+_MOST_NAMES = 6
+_FEWEST_STAGES = 2
 
 
 def trace_of(record: Record, *, level: Level) -> Mapping[str, FloatArray]:
@@ -43,23 +46,33 @@ def trace_of(record: Record, *, level: Level) -> Mapping[str, FloatArray]:
 def plot_of(
     record: Record, *, level: Level, milestones: Milestones, happenings: Happenings
 ) -> Plot:
-    """Power over time with its longest steady stages and the milestones."""
-    longest = sorted(happenings.steady, key=lambda stage: stage.start - stage.end)[:_MOST_BANDS]
+    """Power over time with its longest steady stages, what befell it, and the milestones."""
+    marks = marks_of(happenings)
+    room = max(_MOST_NAMES - len(marks), _FEWEST_STAGES)
+    longest = sorted(happenings.steady, key=lambda stage: stage.start - stage.end)[:room]
+    stages = [
+        PlotBand(stage.start / 60, stage.end / 60, f"{stage.mean:.3g} W") for stage in longest
+    ]
     return Plot(
         title=_finding(record, level=level, milestones=milestones, happenings=happenings),
         x="time_min",
         x_title="Time from the start of the charge [min]",
         y_title="Power into the device [W]",
         lines=(PlotLine("power_w", "Power"),),
-        rules=tuple(
-            PlotRule(
-                "x", item.time_s / 60, "full" if item.percent == 100 else f"{item.percent:g} %"
-            )
-            for item in milestones.reached
+        rules=(
+            *(mark for mark in marks if isinstance(mark, PlotRule)),
+            *(
+                PlotRule(
+                    "x", item.time_s / 60, "full" if item.percent == 100 else f"{item.percent:g} %"
+                )
+                for item in milestones.reached
+            ),
         ),
         bands=tuple(
-            PlotBand(stage.start / 60, stage.end / 60, f"{stage.mean:.3g} W")
-            for stage in sorted(longest, key=lambda stage: stage.start)
+            sorted(
+                (*stages, *(mark for mark in marks if isinstance(mark, PlotBand))),
+                key=lambda band: band.start,
+            )
         ),
     )
 

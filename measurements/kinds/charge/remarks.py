@@ -12,6 +12,7 @@ from measurements.kinds.charge.level import END_SHARE, Level
 from measurements.kinds.charge.milestones import Milestones, not_whole
 from measurements.kinds.charge.record import Record
 from measurements.kinds.charge.summary import minutes
+from measurements.kinds.instruments import instrument_flags, listed
 from measurements.metrics.gaps import SHORTEST_GAP_S
 from measurements.metrics.integration import integral
 
@@ -43,7 +44,7 @@ def remarks(
         *_milestones(milestones),
         *_marks(happenings),
         *_readings(record, setup=setup, computed=computed),
-        *_instruments(record, setup=setup),
+        *instrument_flags(setup, quantities=[item for item in QUANTITIES if item in record.values]),
     )
 
 
@@ -148,31 +149,8 @@ def _stated_power(record: Record) -> Iterator[Flag]:
         )
 
 
-def _instruments(record: Record, *, setup: Setup) -> Iterator[Flag]:
-    used = [quantity for quantity in QUANTITIES if quantity in record.values]
-    missing = [item.replace("_", " ") for item in used if not setup.accuracies_of(item)]
-    if missing:
-        yield Flag(
-            "no-instrument",
-            "warning",
-            f"No instrument is named for {' and '.join(missing)}; its accuracy is missing from "
-            "the uncertainties, which are too small by it.",
-        )
-    several = [
-        f"{quantity.replace('_', ' ')}: {named[0].name}"
-        for quantity in used
-        if len(named := setup.accuracies_of(quantity)) > 1
-    ]
-    if several:
-        yield Flag(
-            "several-instruments",
-            "note",
-            f"Several instruments are named; the first counts for {', '.join(several)}.",
-        )
-
-
 def _percents(levels: Sequence[float]) -> str:
-    return ", ".join(f"{level:g} %" for level in levels)
+    return listed(f"{level:g} %" for level in levels)
 
 
 def _named(places: Sequence[str]) -> str:

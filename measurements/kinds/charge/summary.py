@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from itertools import pairwise
 from typing import Any
 
 from measurements.kinds.base import DeviceFacts, Listing
-from measurements.kinds.charge.happenings import Happenings
+from measurements.kinds.charge.curves import curves_of
+from measurements.kinds.charge.happenings import Happenings, Span
 from measurements.kinds.charge.level import Level
 from measurements.kinds.charge.milestones import Milestones
 from measurements.kinds.charge.record import Record
 from measurements.metrics.stages import Stage
 
-_MOST_STAGES_IN_A_SENTENCE = 6
+_MOST_PARTS_IN_A_SENTENCE = 8
 
 
 def minutes(seconds: float) -> str:
@@ -26,13 +29,27 @@ def shape_of(stage: Stage) -> str:
     return "rising" if stage.slope > 0 else "falling"
 
 
+def length_of(seconds: float) -> str:
+    """A length [s] as text, in seconds under two minutes: ``12 s``, ``7 min``."""
+    return f"{seconds:.0f} s" if seconds < 120 else f"{seconds / 60:.0f} min"
+
+
 def sentence_of(happenings: Happenings) -> str:
-    """The stages in the order of time: “12 min at 87 W, then …”; empty without any."""
+    """Stages and what parts them in the order of time: “12 min at 87 W, then …”; empty without.
+
+    A gap and a drop-out that lie between two stages are parts of their own.
+    """
     stages = happenings.stages
-    parts = [_part(stage) for stage in stages[:_MOST_STAGES_IN_A_SENTENCE]]
-    if rest := len(stages) - len(parts):
-        parts.append(f"{rest} more stages")
-    return ", then ".join(parts) + "." if parts else ""
+    if not stages:
+        return ""
+    parts = [(stage.start, _part(stage)) for stage in stages]
+    parts += _between(happenings.gaps, stages=stages, words="a gap of")
+    parts += _between(happenings.dropouts, stages=stages, words="no power for")
+    texts = [text for _, text in sorted(parts)]
+    told, rest = texts[:_MOST_PARTS_IN_A_SENTENCE], len(texts) - _MOST_PARTS_IN_A_SENTENCE
+    if rest > 0:
+        told.append(f"{rest} more stages and pauses" if rest > 1 else texts[-1])
+    return ", then ".join(told) + "."
 
 
 def facts_of(
@@ -70,6 +87,7 @@ def facts_of(
             {"at_s": step.time, "from_v": step.before, "to_v": step.after}
             for step in happenings.steps
         ],
+        "curves": curves_of(record, level=level),
     }
 
 
@@ -110,6 +128,17 @@ def _part(stage: Stage) -> str:
     if stage.steady:
         return f"{length} at {stage.mean:.3g} W"
     return f"{length} {shape_of(stage)} from {stage.first:.3g} to {stage.last:.3g} W"
+
+
+def _between(
+    spans: Sequence[Span], *, stages: Sequence[Stage], words: str
+) -> list[tuple[float, str]]:
+    """Those spans [s] that part one stage from the next, with their moment [s]."""
+    return [
+        (start, f"{words} {length_of(stop - start)}")
+        for start, stop in spans
+        if any(one.end <= start and stop <= other.start for one, other in pairwise(stages))
+    ]
 
 
 def _marks(happenings: Happenings) -> tuple[tuple[str, str, str], ...]:

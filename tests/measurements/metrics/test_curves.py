@@ -158,46 +158,77 @@ def test_points_put_into_a_line_change_nothing(a: Curve, b: Curve) -> None:
     assert fine.largest == pytest.approx(plain.largest, rel=1e-6, abs=1e-6)
 
 
+def levelled(level: list[float], watts: list[float], *gaps: int) -> tuple[list[float], list[float]]:
+    """A reading a second; `gaps` are the numbers of the intervals that are one."""
+    joined = np.array([number not in gaps for number in range(len(level) - 1)], dtype=np.bool_)
+    steps, means = by_level(
+        np.arange(float(len(level))), level=np.array(level), y=np.array(watts), joined=joined
+    )
+    return steps.tolist(), means.tolist()
+
+
 class TestByLevel:
-    def test_readings_are_averaged_over_each_whole_percent(self) -> None:
-        level = np.array([4.0, 4.5, 5.0, 5.5, 6.0])
-        steps, means = by_level(level, np.array([10.0, 20.0, 30.0, 50.0, 7.0]))
-        assert steps.tolist() == [4, 5, 6]
-        assert means.tolist() == [15, 40, 7]
+    def test_power_is_averaged_over_the_time_of_each_whole_percent(self) -> None:
+        # 4 to 5 % over 2 s on a line from 10 to 30 W, 5 to 6 % from 30 to 50 W.
+        steps, means = levelled([4.0, 4.5, 5.0, 5.5, 6.0], [10.0, 20.0, 30.0, 40.0, 50.0])
+        assert steps == [4, 5]
+        assert means == pytest.approx([20, 40])
+
+    def test_time_and_not_the_number_of_readings_weighs(self) -> None:
+        time = np.array([0.0, 90.0, 91.0, 92.0, 93.0, 94.0, 95.0, 96.0, 97.0, 98.0, 99.0, 100.0])
+        watts = np.array([10.0, 10.0, *[110.0] * 10])
+        level = np.array([7.0] * 11 + [8.0])
+        steps, means = by_level(time, level=level, y=watts, joined=np.ones(11, dtype=np.bool_))
+        # 90 s at 10 W, a line of 1 s to 110 W, 9 s there.
+        assert (steps.tolist(), means.tolist()) == ([7], [pytest.approx((900 + 60 + 990) / 100)])
+
+    def test_a_level_that_is_crossed_between_readings_cuts_there(self) -> None:
+        # 4.5 to 6.5 % in one interval, 0 to 20 W: 5 % after ¼ of it, 6 % after ¾.
+        steps, means = levelled([4.5, 6.5], [0.0, 20.0])
+        assert steps == [4, 5, 6]
+        assert means == pytest.approx([2.5, 10, 17.5])
 
     def test_a_level_that_falls_back_stays_where_it_was(self) -> None:
-        steps, means = by_level(np.array([4.0, 6.0, 5.0, 6.0]), np.array([1.0, 2.0, 4.0, 6.0]))
-        assert (steps.tolist(), means.tolist()) == ([4, 6], [1, 4])
+        steps, means = levelled([4.0, 5.0, 4.0, 4.5, 6.0], [1.0, 1.0, 3.0, 3.0, 3.0])
+        assert steps == [4, 5]
+        assert means == pytest.approx([1, (2 + 3 + 3) / 3])
 
     def test_what_follows_the_first_full_counts_nowhere(self) -> None:
-        steps, means = by_level(np.array([99.0, 100.0, 99.0]), np.array([9.0, 1.0, 1.0]))
-        assert (steps.tolist(), means.tolist()) == ([99], [9])
+        assert levelled([99.0, 100.0, 99.0], [9.0, 9.0, 1.0]) == ([99], [9])
 
-    def test_steps_in_a_gap_have_no_value_and_leapt_ones_are_left_out(self) -> None:
-        level = np.array([10.0, NAN, 13.0, 16.0])
-        steps, means = by_level(level, np.array([5.0, NAN, 6.0, 7.0]))
-        assert steps.tolist() == [10, 11, 12, 13, 16]
-        assert np.isnan(means).tolist() == [False, True, True, False, False]
+    def test_steps_that_a_gap_swallowed_have_no_value(self) -> None:
+        steps, means = levelled([10.0, 11.0, 15.0, 16.0], [5.0, 5.0, 7.0, 7.0], 1)
+        assert steps == [10, 11, 12, 13, 14, 15]
+        assert np.isnan(means).tolist() == [False, True, True, True, True, False]
+        assert (means[0], means[5]) == (5, 7)
 
     def test_a_reading_before_the_level_is_known_counts_nowhere(self) -> None:
-        steps, means = by_level(np.array([NAN, 50.0]), np.array([5.0, 6.0]))
-        assert (steps.tolist(), means.tolist()) == ([50], [6])
+        assert levelled([NAN, 50.0, 51.0], [5.0, 6.0, 6.0]) == ([50], [6])
 
-    def test_no_record_gives_no_curve(self) -> None:
-        steps, means = by_level(np.array([]), np.array([]))
-        assert steps.size == means.size == 0
+    def test_blank_levels_lie_on_the_line_between_their_neighbours(self) -> None:
+        steps, means = levelled([10.0, NAN, 12.0], [0.0, 10.0, 20.0])
+        assert (steps, means) == ([10, 11], [5, 15])
+
+    @pytest.mark.parametrize("count", [0, 1])
+    def test_no_record_gives_no_curve(self, count: int) -> None:
+        assert levelled([50.0] * count, [5.0] * count) == ([], [])
 
     @given(
         st.lists(
-            st.tuples(st.floats(0, 100) | st.just(NAN), st.floats(0, 100) | st.just(NAN)),
+            st.tuples(st.floats(0, 100) | st.just(NAN), st.floats(0, 100), st.booleans()),
+            min_size=1,
             max_size=50,
         )
     )
-    def test_the_curve_can_always_be_compared(self, rows: list[tuple[float, float]]) -> None:
+    def test_the_curve_can_always_be_compared(self, rows: list[tuple[float, float, bool]]) -> None:
         level = np.array([row[0] for row in rows])
         power = np.array([row[1] for row in rows])
-        steps, means = by_level(level, power)
+        joined = np.array([row[2] for row in rows[1:]], dtype=np.bool_)
+        time = np.arange(float(len(rows)))
+        steps, means = by_level(time, level=level, y=power, joined=joined)
         assert (np.diff(steps) > 0).all()
         assert steps.size == means.size
+        known = means[np.isfinite(means)]
+        assert ((known >= power.min() - 1e-9) & (known <= power.max() + 1e-9)).all()
         found = compare_curves(steps, means, steps, means)
         assert found is None or found.area == 0

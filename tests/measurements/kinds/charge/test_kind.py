@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from measurements.intake.tables import read_table
-from measurements.kinds.base import AdapterFacts, PortFacts
+from measurements.kinds.base import AdapterFacts, DeviceFacts, PortFacts, Setup
 from measurements.kinds.charge import KIND
 
 
@@ -50,23 +50,34 @@ def test_the_kind_declares_the_columns_and_fields_of_the_contract() -> None:
     assert not KIND.needs_mains
 
 
-def test_the_plan_is_one_log_at_the_strongest_port() -> None:
+DEVICES = (DeviceFacts("made-up-phone", "Made-up phone"), DeviceFacts("made-up-pad", "Made-up pad"))
+
+
+def test_the_plan_is_one_log_for_each_device_at_the_strongest_port() -> None:
     ports = (
         PortFacts("A1", "usb-a"),
         PortFacts("C1", "usb-c", rated_power_w=65.0),
         PortFacts("C2", "usb-c", rated_power_w=20.0),
     )
-    (planned,) = KIND.plan(AdapterFacts(rated_power_w=65.0, ports=ports))
-    assert planned.fields == {"device": "", "port": "C1"}
-    assert planned.log
-    assert planned.rows == ()
-    assert {column.name for column in KIND.columns} - set(planned.columns) == {"output_power_w"}
-    assert "each reference device" in planned.note
+    runs = KIND.plan(Setup(AdapterFacts(rated_power_w=65.0, ports=ports), devices=DEVICES))
+    assert [run.fields for run in runs] == [
+        {"device": "made-up-phone", "port": "C1"},
+        {"device": "made-up-pad", "port": "C1"},
+    ]
+    assert runs[0].title == "Charge of Made-up phone on C1, from empty to full"
+    for planned in runs:
+        assert planned.log
+        assert planned.rows == ()
+        assert {column.name for column in KIND.columns} - set(planned.columns) == {"output_power_w"}
 
 
-def test_an_adapter_without_ports_has_a_plan_too() -> None:
-    (planned,) = KIND.plan(AdapterFacts(rated_power_w=65.0))
-    assert planned.fields == {"device": ""}
+def test_an_adapter_without_ports_has_a_plan_too_and_so_has_a_bench_without_devices() -> None:
+    bare = AdapterFacts(rated_power_w=65.0)
+    (planned,) = KIND.plan(Setup(bare, devices=DEVICES[:1]))
+    assert planned.fields == {"device": "made-up-phone"}
+    (first,) = KIND.plan(Setup(bare))
+    assert first.fields == {"device": ""}
+    assert first.title == "Charge of a reference device, from empty to full"
 
 
 @pytest.mark.parametrize(

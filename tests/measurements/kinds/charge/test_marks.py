@@ -1,4 +1,4 @@
-"""Flags, marks, stages, trace and chart of a charge."""
+"""Flags and marks of a charge, and the facts that are kept of it."""
 
 from __future__ import annotations
 
@@ -155,145 +155,13 @@ def test_unnamed_instruments_are_flagged_for_what_the_file_holds() -> None:
     several = flags_of(
         measured(log(battery_percent=RISING), setup(accuracies=(*ALL_METERS, other)))
     )
-    assert "output current: Ammeter" in several["several-instruments"]
+    assert "Ammeter for output current" in several["several-instruments"]
 
 
 def test_an_efficiency_at_unknown_mains_is_flagged() -> None:
     table = log(battery_percent=RISING, input_power_w=33.0)
     assert "not stated" in flags_of(measured(table, setup(line="")))["mains-unknown"]
     assert "mains-unknown" not in flags_of(measured(table, setup(line="low")))
-
-
-class TestStages:
-    power = np.select([HOUR < 900, HOUR < 2100], [3.0, 1.5], 0.75)
-
-    def test_stages_are_kept_and_told(self) -> None:
-        outcome = measured(log(current_a=self.power, battery_percent=RISING))
-        assert outcome.details.facts["stages"] == [
-            {"start_s": 0.0, "end_s": 900.0, "mean_w": pytest.approx(60)},
-            {"start_s": 900.0, "end_s": 2100.0, "mean_w": pytest.approx(30)},
-            {"start_s": 2100.0, "end_s": 3599.0, "mean_w": pytest.approx(15)},
-        ]
-        (listing,) = [item for item in outcome.details.listings if item.key == "stages"]
-        assert listing.note == "15 min at 60 W, then 20 min at 30 W, then 25 min at 15 W."
-        assert listing.rows[0] == ("0.0", "15.0", "steady", "60.00", "0.00")
-        values = {item.metric: item.value for item in outcome.values}
-        assert values["charge-stages"] == 3
-
-    def test_a_taper_is_a_ramp_and_no_stage(self) -> None:
-        current = np.where(HOUR < 1200, 3.0, 3 * np.exp(-(HOUR - 1200) / 600))
-        facts = measured(log(current_a=current, battery_percent=RISING)).details.facts
-        (stage,) = facts["stages"]
-        assert stage["mean_w"] == pytest.approx(60, rel=0.02)
-        assert [ramp["start_s"] for ramp in facts["ramps"]] == [stage["end_s"]]
-        assert facts["ramps"][0]["to_w"] < 5
-
-    @pytest.mark.parametrize("idle_w", [0.3, 0.6, 0.8])
-    @pytest.mark.parametrize("with_level", [True, False])
-    def test_what_a_full_device_draws_is_no_stage(self, idle_w: float, with_level: bool) -> None:
-        # 20 min at 60 W and 20 min at 30 W fill it; for 20 min more only its display draws.
-        power = np.select([HOUR < 1200, HOUR < 2400], [60.0, 30.0], idle_w)
-        level = np.minimum(100, np.interp(HOUR, [0, 1200, 2400], [0, 200 / 3, 100]))
-        columns = {"battery_percent": level} if with_level else {}
-        outcome = measured(log(current_a=power / 20, **columns))
-        assert outcome.details.facts["stages"] == [
-            {"start_s": 0, "end_s": 1200, "mean_w": pytest.approx(60)},
-            {"start_s": 1200, "end_s": 2399, "mean_w": pytest.approx(30)},
-        ]
-        assert outcome.details.facts["ramps"] == []
-        values = {item.metric: item.value for item in outcome.values}
-        assert values["charge-stages"] == 2
-
-    def test_a_level_that_never_shows_full_ends_its_stages_with_the_current(self) -> None:
-        power = np.where(HOUR < 2400, 60.0, 0.8)
-        level = np.minimum(99, HOUR / 24)
-        facts = measured(log(current_a=power / 20, battery_percent=level)).details.facts
-        assert [stage["end_s"] for stage in facts["stages"]] == [2399]
-
-    def test_a_device_that_was_full_from_the_start_has_none(self) -> None:
-        outcome = measured(log(battery_percent=np.full(HOUR.size, 100.0)))
-        values = {item.metric: item.value for item in outcome.values}
-        assert values["charge-stages"] == 0
-        assert outcome.details.facts["ramps"] == []
-
-    def test_a_ramp_of_some_seconds_is_not_of_the_stage_that_it_leads_to(self) -> None:
-        # 15 s up to 93 W, 15 min there, 12 s without power, 30 min at 45 W.
-        away = (HOUR >= 915) & (HOUR < 927)
-        power = np.where(HOUR < 915, 93 * np.clip(HOUR / 15, 0, 1), 45.0)
-        voltage = np.select([away, HOUR < 915], [0.02, 20.0], 15.0)
-        facts = measured(
-            log(
-                voltage_v=voltage,
-                current_a=np.where(away, 0.0, power / voltage),
-                battery_percent=RISING,
-            )
-        ).details.facts
-        assert facts["stages"] == [
-            {"start_s": 14, "end_s": 926, "mean_w": pytest.approx(93)},
-            {"start_s": 926, "end_s": 3598, "mean_w": pytest.approx(45)},
-        ]
-        assert facts["ramps"] == []
-
-    def test_many_stages_are_counted_rather_than_told(self) -> None:
-        current = np.where(HOUR % 400 < 200, 3.0, 1.5)
-        outcome = measured(log(current_a=current, battery_percent=RISING))
-        assert "more stages" in outcome.details.listings[0].note
-
-
-class TestTrace:
-    def test_the_overlay_finds_its_three_columns(self) -> None:
-        for table in (log(), log(battery_percent=RISING)):
-            trace = measured(table).trace
-            assert {"time_min", "power_w", "level_percent"} <= set(trace)
-            assert trace["time_min"][-1] == 60
-            assert (trace["power_w"] == 30).all()
-
-    def test_minutes_count_from_the_start_of_the_charge(self) -> None:
-        current = np.where(HOUR < 600, 0.0, 1.5)
-        time = measured(log(current_a=current)).trace["time_min"]
-        assert (time[0], time[-1]) == (-10, 50)
-
-    def test_a_gap_is_a_row_without_values(self) -> None:
-        trace = measured(log(time_s=GAPPED, battery_percent=GAPPED / 36)).trace
-        (row,) = np.flatnonzero(np.isnan(trace["power_w"]))
-        assert trace["time_min"][row] == 25
-        assert all(np.isnan(trace[name][row]) for name in trace if name != "time_min")
-        assert (np.diff(trace["time_min"]) > 0).all()
-
-    def test_the_optional_columns_are_kept(self) -> None:
-        trace = measured(log(battery_percent=RISING, input_power_w=33.0)).trace
-        assert (trace["battery_percent"] == RISING).all()
-        assert (trace["input_power_w"] == 33).all()
-
-
-class TestChart:
-    def test_the_title_says_how_long_and_how_strong(self) -> None:
-        plot = measured(log(battery_percent=RISING)).plot
-        assert plot is not None
-        assert plot.title == (
-            "80 % after 48.0 min and full after 60.0 min; longest at 30 W, for 60.0 min"
-        )
-        assert [rule.label for rule in plot.rules] == ["20 %", "50 %", "80 %", "full"]
-        # The device is full at the last reading; the stage ends with the one before.
-        (band,) = plot.bands
-        assert (band.start, band.label) == (0, "30 W")
-        assert band.stop == pytest.approx(3599 / 60)
-
-    def test_without_milestones_it_says_how_long_the_charge_was(self) -> None:
-        plot = measured(log()).plot
-        assert plot is not None
-        assert plot.title == "60.0 min of charging; longest at 30 W, for 60.0 min"
-
-    def test_an_inferred_level_is_said(self) -> None:
-        plot = measured(log(current_a=np.where(HOUR < 3000, 2.0, 0.0))).plot
-        assert plot is not None
-        assert "(level inferred)" in plot.title
-
-    def test_a_record_that_is_no_stage_has_none_in_its_title(self) -> None:
-        plot = measured(log(time_s=np.arange(0.0, 31.0))).plot
-        assert plot is not None
-        assert plot.title == "0.5 min of charging"
-        assert plot.bands == ()
 
 
 def test_the_facts_are_plain_and_whole() -> None:
