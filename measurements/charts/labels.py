@@ -13,7 +13,8 @@ Trace = Mapping[str, Sequence[float | None]]
 
 # Widths of text are estimated: a sans letter is about this share of its size wide.
 LETTER = 0.56
-# A series that ends left of this share of the plot is named at its end, the others at the edge.
+# A series that ends left of this share of the plot is named at its end, unless another goes on
+# through the name; the others are named at the edge.
 EDGE = 0.9
 LINE_GAP = 2
 
@@ -114,15 +115,22 @@ def side_labels(
         ):
             end = _end(trace[plot["x"]], trace[line["column"]])
             if end is not None:
-                x = x_axis.pixel(end[0])
-                labels.append(
-                    SideLabel(
-                        tuple(textwrap.wrap(name, sheet.label_characters)),
-                        x if x < EDGE * x_axis.length else x_axis.length,
-                        y_axis.length - y_axis.pixel(end[1]),
-                        palette.series[position % len(palette.series)],
-                    )
+                label = SideLabel(
+                    tuple(textwrap.wrap(name, sheet.label_characters)),
+                    x_axis.pixel(end[0]),
+                    y_axis.length - y_axis.pixel(end[1]),
+                    palette.series[position % len(palette.series)],
                 )
+                others = [trace[other["column"]] for other in plot["lines"] if other != line]
+                drawn = [
+                    (x_axis.pixel(x), y_axis.length - y_axis.pixel(y))
+                    for other in others
+                    for x, y in zip(trace[plot["x"]], other, strict=True)
+                    if x is not None and y is not None
+                ]
+                if label.x >= EDGE * x_axis.length or _covers(label, drawn, sheet=sheet):
+                    label = replace(label, x=float(x_axis.length))
+                labels.append(label)
     labels += [
         SideLabel(
             tuple(textwrap.wrap(rule["label"], sheet.label_characters)),
@@ -139,7 +147,11 @@ def side_labels(
             groups[-1].append(label)
         else:
             groups.append([label])
-    return [label for group in groups for label in _apart(group, sheet=sheet, length=y_axis.length)]
+    return [
+        label
+        for group in groups
+        for label in _apart(group, sheet=sheet, length=y_axis.length, width=x_axis.length)
+    ]
 
 
 def _names(lines: Sequence[Mapping[str, Any]]) -> list[str]:
@@ -165,7 +177,14 @@ def _right(label: SideLabel, *, sheet: Sheet) -> float:
     return label.x + 9 + max(map(len, label.lines), default=0) * sheet.font * LETTER
 
 
-def _apart(labels: list[SideLabel], *, sheet: Sheet, length: int) -> list[SideLabel]:
+def _covers(label: SideLabel, points: Iterable[tuple[float, float]], *, sheet: Sheet) -> bool:
+    """Whether the text of a label, or a neighbour that it may push, lies on one of the points."""
+    reach = len(label.lines) * (sheet.font + 2)
+    right = _right(label, sheet=sheet)
+    return any(label.x < x < right and abs(y - label.y) < reach for x, y in points)
+
+
+def _apart(labels: list[SideLabel], *, sheet: Sheet, length: int, width: int) -> list[SideLabel]:
     """Push labels down until none covers the one above, then up from the foot of the plot."""
     labels = sorted(labels, key=lambda label: label.y)
     halves = [len(label.lines) * (sheet.font + 2) / 2 for label in labels]
@@ -174,7 +193,9 @@ def _apart(labels: list[SideLabel], *, sheet: Sheet, length: int) -> list[SideLa
     for index, half in enumerate(halves):
         centres[index] = max(centres[index], floor + half)
         floor = centres[index] + half + LINE_GAP
-    ceiling = float(length + sheet.font)
+    # Right of the plot a name may hang below its foot; within, it would cover the axis.
+    within = any(label.x < width for label in labels)
+    ceiling = float(length if within else length + sheet.font)
     for index in reversed(range(len(halves))):
         centres[index] = min(centres[index], ceiling - halves[index])
         ceiling = centres[index] - halves[index] - LINE_GAP
