@@ -22,6 +22,7 @@ register = template.Library()
 MISSING = "–"
 # Groups of three digits part by a narrow no-break space (ISO 80000-1, 7.3.1), from 10 000 on.
 GROUPING_FROM = 10_000
+_LEAST_SHARE = 1e-4
 
 
 @register.filter
@@ -47,12 +48,13 @@ def grouped(count: int) -> str:
 def uncertainty(expanded: float | None, decimals: int) -> str:
     """An expanded uncertainty behind its sign: ``± 0.0014``.
 
-    One that would round to nothing keeps one significant digit instead. A bare ``± 0`` is
+    One that would round to nothing keeps one significant digit instead, unless it is smaller than
+    a ten-thousandth of the last place shown: nobody reads that many noughts. A bare ``± 0`` is
     what it says: nothing that could be off is known of, as in an advertised number.
     """
     if expanded is None or not math.isfinite(expanded):
         return ""
-    if expanded == 0:
+    if expanded < _LEAST_SHARE * 10**-decimals:
         return "± 0"
     if 0 < expanded < 0.5 * 10**-decimals:
         decimals = -math.floor(math.log10(expanded))

@@ -101,6 +101,7 @@ class Command(BaseCommand):
                 "  /rankings/no-load-power/         standby power, best first",
                 "  /adapters/northfold-trio-140/    one adapter; its standby verdict is undecided",
                 f"  {table.get_absolute_url():<32} a frozen comparison",
+                "  /charges/                        whole charges of two devices, curve over curve",
                 "  /runs/                           the bench; sign in as reviewer or editor",
                 "",
             )

@@ -74,3 +74,9 @@ def test_a_scheme_has_a_title_and_an_unknown_one_its_key() -> None:
     assert scheme_title("level-vi") == "Level VI (United States)"
     assert scheme_title("iec-62368-1") == "IEC 62368-1:2018 touch temperature"
     assert scheme_title("of-tomorrow") == "of-tomorrow"
+
+
+def test_an_uncertainty_of_no_consequence_is_not_a_row_of_noughts() -> None:
+    assert uncertainty(1e-46, 0) == "± 0"
+    assert uncertainty(0.004, 0) == "± 0.004"
+    assert uncertainty(2e-5, 0) == "± 0"
