@@ -235,7 +235,8 @@ class FileForm(forms.Form):
     """The file of a run, as a page sends it."""
 
     file = forms.FileField(
-        help_text="CSV or TSV as the instrument wrote it. It is kept for ever, unchanged.",
+        help_text="CSV, TSV, XLSX, Parquet or NumPy (.npy, .npz) as the instrument wrote it. "
+        "It is kept for ever, unchanged.",
         error_messages={
             "required": "Choose the file of this run.",
             "empty": "The file is empty: it has no bytes. Export it again from the instrument.",

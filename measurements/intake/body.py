@@ -11,32 +11,11 @@ from measurements.intake.cells import is_clock, looks_numeric
 from measurements.intake.columns import IntArray, Problem
 from measurements.intake.decoding import Refused
 from measurements.intake.layout import Layout
+from measurements.intake.problems import SHOWN_PROBLEMS, Problems
 from measurements.intake.records import Lines, Records, find_records
 
-SHOWN_PROBLEMS = 200
 _STAND_INS = {"nan", "null", "none", "nil", "inf", "infinity"}
 _SHORTEST_WORD = 3
-
-
-class Problems:
-    """Problems with their full number; at most the first 200 are kept."""
-
-    def __init__(self) -> None:
-        self._listed: list[Problem] = []
-        self.count = 0
-
-    def add(self, problem: Problem) -> None:
-        """Take one more problem."""
-        self.count += 1
-        self._listed.append(problem)
-
-    def more(self, number: int) -> None:
-        """Count problems that are not worded."""
-        self.count += number
-
-    def first(self) -> tuple[Problem, ...]:
-        """The first of them in the order of the file."""
-        return tuple(sorted(self._listed, key=lambda item: item.row or 0)[:SHOWN_PROBLEMS])
 
 
 @dataclass(frozen=True, slots=True)

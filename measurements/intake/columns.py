@@ -66,8 +66,9 @@ class Column:
 class Problem:
     """Something in a file that keeps it from being computed.
 
-    `row` is the line of the file as a text editor counts it (1 = first line), `column`
-    the heading as the file spells it; either is None when the problem has no place.
+    `row` is the line of the file as a text editor counts it (1 = first line), the row of a
+    worksheet, or, in a file without lines, the row of values; `column` is the heading as the
+    file spells it. Either is None when the problem has no place.
     `detail` says what is wrong and what to do.
     """
 
@@ -85,8 +86,8 @@ class Table:
     """A table that was read: canonical column name → values in the canonical unit.
 
     Optional columns that the file does not have are absent. A blank optional cell is NaN, or
-    "" in a column of text. `rows` holds the line of the file of every value, for messages;
-    `texts` the columns of text, by canonical name.
+    "" in a column of text. `rows` holds the row of the file of every value, as in `Problem`, for
+    messages; `texts` the columns of text, by canonical name.
     """
 
     columns: Mapping[str, FloatArray]

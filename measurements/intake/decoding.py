@@ -20,18 +20,7 @@ from measurements.intake.columns import Problem
 
 BLOCK_BYTES = 1 << 20
 
-# Signatures as the formats' own specifications give them.
-_SIGNATURES = (
-    (b"PK\x03\x04", "a zip archive or a workbook (XLSX, ODS)"),
-    (b"PK\x05\x06", "an empty zip archive"),
-    (b"PAR1", "a Parquet file"),
-    (b"\x93NUMPY", "a NumPy array"),
-    (b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1", "an old binary workbook (XLS)"),
-    (b"\x89HDF\r\n\x1a\n", "an HDF5 file"),
-    (b"\x1f\x8b", "a gzip archive"),
-    (b"%PDF-", "a PDF document"),
-)
-_SAVE_AS_CSV = "This kind of run is read from CSV or TSV now: save the sheet as CSV and send that."
+_SAVE_AS_CSV = "Save the sheet as CSV and send that."
 _LONE_RETURN = re.compile(rb"\r(?!\n)")
 _UPPER_CONTROLS = re.compile(rb"[\x80-\x9f]")
 _NOT_IN_1252 = re.compile(rb"[\x81\x8d\x8f\x90\x9d]")
@@ -78,12 +67,6 @@ def _blocks(path: Path) -> Iterator[bytes]:
     with path.open("rb") as file:
         while block := file.read(BLOCK_BYTES):
             yield block
-
-
-def _refuse_other_formats(head: bytes) -> None:
-    for signature, name in _SIGNATURES:
-        if head.startswith(signature):
-            raise Refused(f"The file is {name}, not text. {_SAVE_AS_CSV}")
 
 
 def _utf_16(head: bytes) -> _Encoding | None:
@@ -169,13 +152,12 @@ def utf8_text(path: Path) -> Iterator[Text]:
     Raises
     ------
     Refused
-        The file is empty, or another format, or damaged.
+        The file is empty, or no text, or damaged.
     """
     with path.open("rb") as file:
         head = file.read(4096)
     if not head:
         raise Refused("The file is empty. Send the log itself, with its line of headings.")
-    _refuse_other_formats(head)
     encoding = _utf_16(head) or _eight_bit(path)
     if not encoding.needs_copy:
         yield Text(path, encoding.label, encoding.mark_bytes)

@@ -7,7 +7,7 @@ headings of this kind of run. Lines above are a preamble, a row of units may sta
 from __future__ import annotations
 
 import csv
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
 from measurements.intake import units
@@ -67,6 +67,12 @@ def split_line(line: str, delimiter: str) -> list[str]:
         return []
 
 
+def _without_last_blanks(cells: list[str]) -> list[str]:
+    """The cells up to the last that is filled: a separator at the end begins no column."""
+    filled = [at for at, cell in enumerate(cells) if cell.strip()]
+    return cells[: filled[-1] + 1] if filled else []
+
+
 def _unit_row(cells: Sequence[str], width: int) -> list[str] | None:
     """The cells of a row of units, or None when the row is something else."""
     if not any(cell.strip() for cell in cells) or len(cells) > width:
@@ -75,6 +81,12 @@ def _unit_row(cells: Sequence[str], width: int) -> list[str] | None:
     if any(looks_numeric(cell) or units.recognise(cell) is None for cell in spelled):
         return None
     return spelled if any(units.recognise(cell) for cell in spelled) else None
+
+
+def _is_reading(cell: str) -> bool:
+    """Whether the cell is a number, alone or with its unit, such as “1 W”; “101 (°C)” is not."""
+    number, _, unit = cell.strip().rpartition(" ")
+    return looks_numeric(cell) or (looks_numeric(number) and bool(units.recognise(unit)))
 
 
 def _names_units(row: Sequence[str], text_columns: set[int]) -> bool:
@@ -91,14 +103,14 @@ def _candidate(
     cells = split_line(bare.lstrip("# ") if commented else lines[at], delimiter)
     if not any(cell.strip() for cell in cells) or len(cells) > MAX_COLUMNS:
         return None
-    if any(looks_numeric(cell) for cell in cells):
-        return None  # a heading is never a bare number
-    while not cells[-1].strip():
-        cells.pop()  # a separator at the end of the line begins no column
+    if any(_is_reading(cell) for cell in cells):
+        return None  # a setting above the table: a heading is never a bare number
+    cells = _without_last_blanks(cells)
     headings = [parse_heading(cell) for cell in cells]
     if not any(heading.name for heading in headings):
         return None  # a row of units is not the headings, though each unit might be one
     below = split_line(lines[at + 1], delimiter) if at + 1 < len(lines) else []
+    below = below[: len(cells)] + _without_last_blanks(below[len(cells) :])
     text_columns = _text_columns(headings, columns)
     row = _unit_row(below, len(cells))
     if row is not None and not _names_units(row, text_columns):
@@ -141,14 +153,16 @@ def _text_columns(headings: Sequence[Heading], columns: Sequence[Column]) -> set
     }
 
 
-def find_layout(lines: Lines, columns: Sequence[Column]) -> Layout:
+def find_layout(
+    lines: Lines, columns: Sequence[Column], *, separators: Collection[str] = SEPARATORS
+) -> Layout:
     """Find the line of headings among the first lines of the file.
 
     The first line that names every required column is taken, commented-out lines last;
     without such a line, the one that is understood best, so that its problems can be told.
     A kind that requires no column of numbers, because it takes tables of two forms or of text,
     has the line that is understood best in any case: a stray unit or word in a preamble would
-    satisfy it.
+    satisfy it. Cells are separated by one of `separators`.
 
     Raises
     ------
@@ -164,8 +178,8 @@ def find_layout(lines: Lines, columns: Sequence[Column]) -> Layout:
     for at, line in enumerate(head):
         found = [
             layout
-            for delimiter in SEPARATORS
-            if (delimiter in line or delimiter == "\t")
+            for delimiter in separators
+            if (delimiter in line or delimiter == "\t" or len(separators) == 1)
             and (layout := _candidate(head, at, delimiter, columns)) is not None
         ]
         if not found:

@@ -61,7 +61,7 @@ def portions(body: Body, indices: Sequence[int]) -> Iterator[dict[int, list[str]
             opened(body) as file,
             pd.read_csv(
                 file,
-                dtype=str,
+                dtype=object,  # plain strings, whatever the table library has at hand
                 na_filter=False,
                 chunksize=_ROWS_AT_ONCE,
                 **parser_options(body, indices),

@@ -5,12 +5,13 @@ from __future__ import annotations
 import unicodedata
 from collections.abc import Mapping, Sequence
 
-from measurements.intake.body import SHOWN_PROBLEMS, Body, Problems
+from measurements.intake.body import Body
 from measurements.intake.cells import BLANKS
-from measurements.intake.columns import Problem
+from measurements.intake.columns import IntArray, Problem
 from measurements.intake.decoding import printable
 from measurements.intake.headings import Match
 from measurements.intake.portions import portions
+from measurements.intake.problems import SHOWN_PROBLEMS, Problems
 
 LONGEST_TEXT = 200  # characters
 # Beside the plain blanks: the space separators, and what has no width (joiners, marks of
@@ -67,14 +68,15 @@ def read_texts(
     for portion in portions(body, list(texts)):
         for index, cells in portion.items():
             texts[index].extend(map(bare_text, cells))
+    lines = body.records.lines[body.filled]
     for match in matches:
-        _judge(body, match, texts[match.index], problems)
+        judge_texts(texts[match.index], match, lines, problems)
     return {match.name: tuple(texts[match.index]) for match in matches}
 
 
-def _judge(body: Body, match: Match, texts: Sequence[str], problems: Problems) -> None:
+def judge_texts(texts: Sequence[str], match: Match, lines: IntArray, problems: Problems) -> None:
+    """Add the bad cells of a column of bare texts to the problems; `lines` are their rows."""
     heading = printable(match.heading.text.strip())
-    lines = body.records.lines[body.filled]
     told = 0
     for place, text in enumerate(texts):
         fault = text_fault(text, title=match.title, required=match.column.required)

@@ -17,8 +17,8 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from measurements.intake import units
-from measurements.intake.body import SHOWN_PROBLEMS, Body, Problems
+from measurements.intake import judging, units
+from measurements.intake.body import Body
 from measurements.intake.cells import (
     BLANKS,
     ClockColumn,
@@ -29,10 +29,11 @@ from measurements.intake.cells import (
     is_clock,
     parse_numbers,
 )
-from measurements.intake.columns import Column, FloatArray, Problem, Table
+from measurements.intake.columns import FloatArray, Problem, Table
 from measurements.intake.decoding import BLOCK_BYTES, printable
 from measurements.intake.headings import Match
 from measurements.intake.portions import PARSER_ERRORS, opened, parser_options, portions
+from measurements.intake.problems import SHOWN_PROBLEMS, Problems
 from measurements.intake.texts import read_texts
 
 _ROWS_AT_ONCE = 500_000
@@ -41,8 +42,6 @@ _DECIMAL_MARKS: dict[bool, tuple[Literal[".", ","], ...]] = {
     True: (".", ","),
 }
 _BOOLEAN = re.compile(rb"true|false", re.IGNORECASE)
-# A bound is inclusive, and a unit conversion may cost the last digits.
-_BOUND_TOLERANCE = 1e-9
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,7 +89,7 @@ def _read_numbers(
     notes = [f"The decimal mark is a {mark}{grouped}."]
     for match in matches:
         if match.index in cells.clocks:
-            notes.append(f"The clock stamps of {match.heading.spoken} are counted from the first.")
+            notes.append(judging.counted_from_first(match))
     if cells.crossed_midnight:
         notes.append("The time of day passes midnight and is continued on the next day.")
     return columns, tuple(notes)
@@ -213,8 +212,7 @@ def _column(body: Body, match: Match, cells: Cells, problems: Problems) -> Float
     if unit is None:
         problems.add(
             Problem(
-                f"{match.heading.spoken} names no unit, and its cells are no clock stamps. "
-                f"Write the unit in the heading: ‘{column.name}’.",
+                judging.no_unit(match),
                 row=body.layout.line + 1,
                 column=heading,
             )
@@ -226,8 +224,8 @@ def _column(body: Body, match: Match, cells: Cells, problems: Problems) -> Float
     wrong[parsed.bad] = True
     if column.required:
         wrong |= np.isnan(values)
-    outside = ~wrong & _outside(values, column)
-    places = np.flatnonzero(wrong | outside).tolist()
+    beyond = ~wrong & judging.outside(values, column)
+    places = np.flatnonzero(wrong | beyond).tolist()
     filled = body.filled if places else np.empty(0, dtype=np.int64)
     problems.more(len(places[SHOWN_PROBLEMS:]))
     for place in places[:SHOWN_PROBLEMS]:
@@ -237,46 +235,12 @@ def _column(body: Body, match: Match, cells: Cells, problems: Problems) -> Float
         if wrong[place]:
             detail = _wrong_cell(text, match=match, cells=cells)
         else:
-            detail = _outside_cell(text, value=float(values[place]), match=match)
+            detail = judging.outside_cell(text, value=float(values[place]), match=match)
         problems.add(Problem(detail, row=int(body.records.lines[record]), column=heading))
     return values
 
 
-def _outside(values: FloatArray, column: Column) -> NDArray[np.bool_]:
-    """Which values are beyond the bounds of the column; NaN is not."""
-    outside = np.zeros(len(values), dtype=np.bool_)
-    if column.minimum is not None:
-        outside |= values < column.minimum - _BOUND_TOLERANCE * max(1.0, abs(column.minimum))
-    if column.maximum is not None:
-        outside |= values > column.maximum + _BOUND_TOLERANCE * max(1.0, abs(column.maximum))
-    return outside
-
-
 def _wrong_cell(text: str, *, match: Match, cells: Cells) -> str:
     if match.index in cells.clocks and text.strip(BLANKS):
-        return (
-            f"‘{printable(text.strip(BLANKS))}’ is not a clock stamp like the first of its column. "
-            "Write all of them as 2026-01-31T14:05:00 or as 14:05:00, with or without zone alike."
-        )
+        return judging.no_stamp(text)
     return complaint(text, title=match.title, style=cells.style)
-
-
-def _outside_cell(text: str, *, value: float, match: Match) -> str:
-    column = match.column
-    unit = units.shown(column.unit) if column.unit else ""
-    if column.minimum is None:
-        bounds = f"at most {column.maximum:g}"
-    elif column.maximum is None:
-        bounds = f"at least {column.minimum:g}"
-    else:
-        bounds = f"from {column.minimum:g} to {column.maximum:g}"
-    hint = "Check the cell and the unit in the heading."
-    for factor, words in ((1e-3, "A thousandth"), (1e3, "A thousand times as much")):
-        if not _outside(np.array([value * factor]), column)[0]:
-            hint = f"{words} would be possible: check the unit in the heading."
-            break
-    return (
-        f"‘{printable(text.strip(BLANKS))}’ is {value:g} {unit}".rstrip()
-        + f", but {match.title} is always {bounds} {unit}".rstrip()
-        + f". {hint}"
-    )

@@ -9,6 +9,7 @@ of values would pass over in silence, merged cells and formulas that were never 
 
 from __future__ import annotations
 
+import re
 import zipfile
 import zlib
 from collections.abc import Mapping
@@ -27,6 +28,8 @@ UNPACKED_ANYWAY = 16 << 20
 LARGEST_OTHER_PART = 16 << 20
 
 _CHUNK_BYTES = 1 << 16
+_TRUE = ("1", "true")  # both spellings of a boolean in XML Schema
+_ROW_AT_END = re.compile(r"[0-9]+\Z")
 _STREAMED = ("xl/worksheets/", "xl/sharedStrings.xml", "xl/media/")
 
 
@@ -36,10 +39,19 @@ class WorkbookError(Exception):
 
 @dataclass(slots=True)
 class SheetFacts:
-    """What the scan noted of a worksheet's part: the first of each, "" where there is none."""
+    """What the scan noted of a worksheet's part.
+
+    `merged` and `uncomputed` are the first of each, "" where there is none. `lowest_merge` is
+    the last row of any merged cells, `lowest_merged` where those are. Hidden columns are
+    counted by stretches.
+    """
 
     merged: str = ""
     uncomputed: str = ""
+    lowest_merge: int = 0
+    lowest_merged: str = ""
+    hidden_rows: int = 0
+    hidden_columns: int = 0
 
 
 @dataclass(slots=True)
@@ -55,7 +67,7 @@ def scan(archive: zipfile.ZipFile, *, most_bytes: int) -> Mapping[str, SheetFact
 
     `most_bytes` [byte] is how much the workbook may unpack to. Raises `WorkbookError`.
     """
-    members = [member for member in archive.infolist() if not member.is_dir()]
+    members = [member for member in archive.infolist() if not member.filename.endswith("/")]
     if len(members) > MOST_MEMBERS:
         raise WorkbookError(
             f"The workbook holds {len(members):,} parts; {MOST_MEMBERS} are taken. "
@@ -78,7 +90,7 @@ def scan(archive: zipfile.ZipFile, *, most_bytes: int) -> Mapping[str, SheetFact
                     if totals.unpacked > limit:
                         raise WorkbookError(
                             f"The workbook unpacks to more than {limit >> 20} MiB, which no "
-                            "sheet of a bench does. Send long logs as files of their own."
+                            "sheet of a bench does. Send long logs as CSV or Parquet."
                         )
                     if size > LARGEST_OTHER_PART and not member.filename.startswith(_STREAMED):
                         raise WorkbookError(
@@ -149,13 +161,25 @@ class _Part:
         elif local == "row":
             self._row, self._column = _row_number(attributes.get("r"), self._row + 1), 0
             self._bound()
+            self.facts.hidden_rows += attributes.get("hidden") in _TRUE
         elif local == "f":
             self._has_value = False
             self._parser.EndElementHandler = self._end
         elif local == "v" and self._parser.EndElementHandler is not None:
             self._parser.CharacterDataHandler = self._value
-        elif local == "mergeCell" and not self.facts.merged:
-            self.facts.merged = attributes.get("ref", "")[:32] or "somewhere"
+        elif local == "mergeCell":
+            self._merged(attributes.get("ref", "")[:32])
+        elif local == "col":
+            self.facts.hidden_columns += attributes.get("hidden") in _TRUE
+
+    def _merged(self, reference: str) -> None:
+        reference = reference or "somewhere"
+        self.facts.merged = self.facts.merged or reference
+        found = _ROW_AT_END.search(reference)
+        # What names no row might be anywhere.
+        row = int(found.group()) if found else MOST_ROWS
+        if row > self.facts.lowest_merge:
+            self.facts.lowest_merge, self.facts.lowest_merged = row, reference
 
     def _end(self, name: str) -> None:
         """Only while a cell with a formula is open."""
@@ -183,7 +207,7 @@ class _Part:
             raise WorkbookError(
                 f"The workbook is too large: a worksheet may have {MOST_ROWS:,} rows and "
                 f"{MOST_COLUMNS} columns, all of them together {MOST_CELLS:,} cells. Delete cells "
-                "that were only formatted, and send long logs as files of their own."
+                "that were only formatted, and send long logs as CSV or Parquet."
             )
 
 

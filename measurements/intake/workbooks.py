@@ -8,10 +8,13 @@ from __future__ import annotations
 
 import csv
 import io
+import re
 import zipfile
 from collections.abc import Collection, Iterator, Sequence
 from contextlib import contextmanager
+from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
+from functools import lru_cache
 from typing import IO, Any
 
 from openpyxl import load_workbook
@@ -23,6 +26,19 @@ Rows = list[list[str]]
 MOST_UNPACKED_BYTES = 256 << 20
 _OLD_OR_ENCRYPTED = bytes.fromhex("D0CF11E0A1B11AE1")  # MS-CFB 2.2, the header signature
 _LARGEST_WHOLE = 2.0**53
+# Quoted or escaped signs, padding, and conditions or colours: none of them is the format itself.
+_LITERAL = re.compile(r'"[^"]*"|[\\_*].|\[[^\]]*\]')
+
+
+@dataclass(frozen=True, slots=True)
+class Grid:
+    """A worksheet: its rows as text, and the numbers that it shows as per cent.
+
+    Those are by row and column, both counted from 0, as stored: 0.25 where 25 % is shown.
+    """
+
+    rows: Rows
+    percents: dict[tuple[int, int], float]
 
 
 class Workbook:
@@ -32,7 +48,7 @@ class Workbook:
         self._facts = facts
         self._sheets: dict[str, Any] = {}
         for sheet in book.worksheets:
-            key = sheet.title.strip().casefold()
+            key = _key(sheet.title)
             if key in self._sheets:
                 raise WorkbookError(
                     f"Two worksheets are called “{sheet.title}” but for capitals. Rename one."
@@ -46,21 +62,20 @@ class Workbook:
 
     def title_of(self, name: str) -> str | None:
         """The name as the workbook writes it, None when there is no such worksheet."""
-        sheet = self._sheets.get(name.strip().casefold())
+        sheet = self._sheets.get(_key(name))
         return None if sheet is None else str(sheet.title)
 
     def rows(self, name: str) -> Rows:
         """The rows of a worksheet as text, from its first row on, each as long as the last
         cell that holds something. Raises `WorkbookError`, and `KeyError` for no worksheet.
         """
-        sheet = self._sheets[name.strip().casefold()]
-        # Which part of the zip a worksheet is: the library keeps it, but not in public.
-        facts = self._facts.get(sheet._worksheet_path.lstrip("/"), SheetFacts())
-        if facts.merged:
-            raise WorkbookError(
-                f"The worksheet “{sheet.title}” has merged cells at {facts.merged}, of which "
-                "only the first would count. Split them."
-            )
+        if merged := self.facts(name).merged:
+            raise WorkbookError(merged_cells(self._sheets[_key(name)].title, merged))
+        return self.grid(name).rows
+
+    def grid(self, name: str) -> Grid:
+        """The rows as `rows` gives them, merged cells or not. Raises the same."""
+        sheet, facts = self._sheets[_key(name)], self.facts(name)
         if facts.uncomputed:
             raise WorkbookError(
                 f"The worksheet “{sheet.title}” has a formula in {facts.uncomputed} that was "
@@ -69,10 +84,42 @@ class Workbook:
             )
         # What the file states of its extent is not to be relied on.
         sheet.reset_dimensions()
-        rows = [_shorn([_text(cell) for cell in row]) for row in _read(sheet)]
+        rows: Rows = []
+        percents: dict[tuple[int, int], float] = {}
+        for number, (texts, shown) in enumerate(_read(sheet)):
+            rows.append(_shorn(texts))
+            percents |= {(number, place): value for place, value in shown.items()}
         while rows and not rows[-1]:
             rows.pop()
-        return rows
+        return Grid(rows, percents)
+
+    def facts(self, name: str) -> SheetFacts:
+        """What the scan noted of a worksheet. Raises `KeyError` for no worksheet."""
+        # Which part of the zip a worksheet is: the library keeps it, but not in public.
+        path: str = self._sheets[_key(name)]._worksheet_path
+        return self._facts.get(path.lstrip("/"), SheetFacts())
+
+    def is_hidden(self, name: str) -> bool:
+        """Whether a spreadsheet program keeps the worksheet out of sight."""
+        return bool(self._sheets[_key(name)].sheet_state != "visible")
+
+
+def _key(name: str) -> str:
+    return name.strip().casefold()
+
+
+def merged_cells(title: str, reference: str) -> str:
+    """Why merged cells are refused."""
+    return (
+        f"The worksheet “{title}” has merged cells at {reference}, of which "
+        "only the first would count. Split them."
+    )
+
+
+@lru_cache(maxsize=512)
+def shows_percent(number_format: str) -> bool:
+    """Whether a number format (ECMA-376 part 1, 18.8.31) shows a number as per cent."""
+    return "%" in _LITERAL.sub("", number_format)
 
 
 @contextmanager
@@ -109,9 +156,16 @@ def _not_a_workbook(file: IO[bytes]) -> str:
     return "This is not a workbook: it cannot be opened as a zip. Save it as XLSX."
 
 
-def _read(sheet: Any) -> Iterator[Sequence[object]]:
+def _read(sheet: Any) -> Iterator[tuple[list[str], dict[int, float]]]:
+    """The cells of every row as text, and which of them are shown as per cent."""
     try:
-        yield from sheet.iter_rows(values_only=True)
+        for row in sheet.iter_rows():
+            percents = {
+                place: cell.value
+                for place, cell in enumerate(row)
+                if type(cell.value) in (int, float) and shows_percent(cell.number_format)
+            }
+            yield [_text(cell.value) for cell in row], percents
     except Exception as error:  # whatever a library stumbles over in a file from outside
         raise WorkbookError(
             f"The worksheet “{sheet.title}” cannot be read ({type(error).__name__}: {error}). "

@@ -65,7 +65,7 @@ class Archive:
 
     def __init__(self, archive: zipfile.ZipFile, limits: Limits) -> None:
         self._archive = archive
-        members = [item for item in archive.infolist() if not item.is_dir()]
+        members = [item for item in archive.infolist() if not item.filename.endswith("/")]
         _refuse_overblown(members, limits)
         names: dict[str, zipfile.ZipInfo] = {}
         for member in members:

@@ -329,3 +329,17 @@ def test_a_file_is_only_read(file: Path) -> None:
     before = file.stat()
     read_table(file, NO_LOAD, file_name="log.csv")
     assert (file.stat().st_mtime_ns, file.stat().st_size) == (before.st_mtime_ns, before.st_size)
+
+
+def test_a_row_of_units_may_end_in_separators_as_its_headings_do(file: Path) -> None:
+    found = table(read(file, "Zeit;Power;;\nmin;mW;;\n0;75;;\n1,5;80;;\n"))
+    assert found["time_s"] == [0.0, 90.0]
+    assert found["input_power_w"] == pytest.approx([0.075, 0.08], rel=1e-12)
+
+
+def test_a_setting_above_the_table_is_no_heading(file: Path) -> None:
+    text = "Meter;invented\nRange;1 W;20 mA\n\nZeit (min);Power (mW)\n0;75\n"
+    assert table(read(file, text))["input_power_w"] == [0.075]
+    # A channel that is called by its number is.
+    found = table(read(file, "Time (s),101 (C),102 (°C)\n0,25,26\n", THERMAL))
+    assert found.keys() == {"time_s", "101_c", "102_c"}
