@@ -313,6 +313,28 @@ def _plain(column: FloatArray) -> list[float | None]:
     return [None if math.isnan(item) else item for item in np.asarray(column).tolist()]
 
 
+def _taken_from(run: Run) -> set[tuple[str, str, bool]]:
+    """Metric, condition and whether set apart of what other runs hold against this one.
+
+    A comparable value of a run accepted later also took the place of one that is set apart.
+    """
+    taken = set()
+    others = Value.objects.current().filter(adapter=run.adapter_id).exclude(run=run)
+    for row in others.select_related("run").only(
+        "metric", "condition_key", "apart", "run__accepted_at"
+    ):
+        taken.add((row.metric, row.condition_key, bool(row.apart)))
+        later = (
+            row.run is not None
+            and row.run.accepted_at is not None
+            and run.accepted_at is not None
+            and row.run.accepted_at > run.accepted_at
+        )
+        if later and not row.apart:
+            taken.add((row.metric, row.condition_key, True))
+    return taken
+
+
 def _replace_values(run: Run, measured: tuple[Measured, ...]) -> bool:
     """Make the run's open values equal to `measured`, and say whether any changed.
 
@@ -322,15 +344,15 @@ def _replace_values(run: Run, measured: tuple[Measured, ...]) -> bool:
     """
     now = timezone.now()
     # What the run gave last, whether it still stands or was replaced since by another run.
-    latest = {(row.metric, row.condition_key): row for row in run.values.order_by("pk")}
+    latest = {
+        (row.metric, row.condition_key): row
+        for row in run.values.under_present_conditions().order_by("pk")
+    }
     held = {key: row for key, row in latest.items() if row.current_until is None}
     fresh = {(item.metric, item.condition.key): item for item in measured}
     # An accepted run opens a value that it does not have unless another run holds it.
     open_to_run = run.standing == Run.Standing.ACCEPTED
-    taken = {
-        (row.metric, row.condition_key, bool(row.apart))
-        for row in Value.objects.current().filter(adapter=run.adapter_id).exclude(run=run)
-    }
+    taken = _taken_from(run)
 
     def may_open(key: tuple[str, str]) -> bool:
         return open_to_run and (*key, bool(fresh[key].apart)) not in taken

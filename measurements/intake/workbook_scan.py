@@ -98,7 +98,14 @@ def scan(archive: zipfile.ZipFile, *, most_bytes: int) -> Mapping[str, SheetFact
                             f"{LARGEST_OTHER_PART >> 20} MiB. Copy the cells into a new workbook."
                         )
                     scanned.feed(chunk)
-        except (zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError, OSError) as error:
+        except (
+            zipfile.BadZipFile,
+            zlib.error,
+            EOFError,
+            NotImplementedError,
+            OSError,
+            UnicodeError,
+        ) as error:
             raise WorkbookError(
                 f"The workbook is damaged: “{member.filename}” cannot be unpacked ({error}). "
                 "Save it again."

@@ -86,7 +86,13 @@ class Archive:
         try:
             with self._archive.open(self._members[safe_name(name)]) as file:
                 yield file
-        except (zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError) as error:
+        except (
+            zipfile.BadZipFile,
+            zlib.error,
+            EOFError,
+            NotImplementedError,
+            UnicodeError,
+        ) as error:
             raise PackageError(
                 f"“{name}” cannot be unpacked ({error}). Make the zip again, with deflate."
             ) from error
