@@ -12,6 +12,7 @@ import re
 from collections import Counter
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from typing import Literal
 
 from measurements.intake import units
@@ -111,6 +112,7 @@ def _sentence_part(title: str) -> str:
     return title if title[:2].isupper() else title[:1].lower() + title[1:]
 
 
+@lru_cache(maxsize=4096)  # the same few names are asked for with every line of every file
 def _words(name: str) -> str:
     return _WORD_GAPS.sub(" ", units.plain(name).casefold()).strip()
 
