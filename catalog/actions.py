@@ -127,7 +127,14 @@ def _save_claims(adapter: Adapter, claims: Sequence[ClaimFacts]) -> None:
 
 
 def save_device(device: Device) -> Device:
-    """Write down a reference device. Raises `ValidationError` for facts that cannot be."""
+    """Write down a reference device. Raises `ValidationError` for facts that cannot be.
+
+    A device that uploads have named already, without anybody confirming it, is taken over.
+    """
+    named = Device.objects.filter(name__iexact=device.name, confirmed=False).first()
+    if device._state.adding and device.confirmed and named is not None:
+        device.pk, device.slug = named.pk, named.slug
+        device._state.adding = False
     if not device.slug:
         taken = Device.objects.values_list("slug", flat=True)
         device.slug = free_slug(device.name, taken=taken, otherwise="device", longest=90)
@@ -148,18 +155,24 @@ def find_device(text: str) -> Device | None:
 def get_device(text: str) -> tuple[Device, bool]:
     """The device of that slug or name, written down if it is new, and whether it was.
 
+    A new one is not confirmed before a run that names it is accepted.
     Raises `ValidationError` for a text that cannot be a device's name.
     """
     if device := find_device(text):
         return device, False
     try:
         with transaction.atomic():
-            return save_device(Device(name=" ".join(text.split()))), True
+            return save_device(Device(name=" ".join(text.split()), confirmed=False)), True
     except IntegrityError:
         # Somebody else wrote it down in this moment.
         if device := find_device(text):
             return device, False
         raise
+
+
+def confirm_devices(slugs: Iterable[str]) -> None:
+    """List devices that only uploads had named: a run that names them was accepted."""
+    Device.objects.filter(slug__in=list(slugs), confirmed=False).update(confirmed=True)
 
 
 def get_unit(adapter: Adapter, *, serial: str, facts: Mapping[str, Any] | None = None) -> Unit:

@@ -160,7 +160,7 @@ class DeviceList(ApiView):
 
     def get(self, request: Request) -> Response:
         """List reference devices by slug; battery in Wh, highest power in W, its range in V."""
-        page = keyset_page(Device.objects.all(), asked=self.page, key="slug")
+        page = keyset_page(Device.objects.listed(), asked=self.page, key="slug")
         return Response({"results": [device_json(row) for row in page.rows], "next": page.next})
 
     def post(self, request: Request) -> Response:

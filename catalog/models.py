@@ -367,8 +367,20 @@ class LabelClaim(models.Model):
             raise ValidationError({"combination": error.messages}) from error
 
 
+class DeviceQuerySet(models.QuerySet["Device"]):
+    """Filters over devices."""
+
+    def listed(self) -> Self:
+        """Those that a person wrote down or an accepted run names."""
+        return self.filter(confirmed=True)
+
+
 class Device(models.Model):
-    """A reference device that adapters are tried with."""
+    """A reference device that adapters are tried with.
+
+    A device that only uploads have named so far is not `confirmed`: a misspelling in a file
+    that is never accepted shows up in no list and no plan.
+    """
 
     name = models.CharField(max_length=100, unique=True)
     slug = models.SlugField(max_length=100, unique=True)
@@ -384,6 +396,9 @@ class Device(models.Model):
     )
     voltage_max_v = models.FloatField("up to, V", null=True, blank=True)
     note = models.CharField(max_length=300, blank=True)
+    confirmed = models.BooleanField(default=True)
+
+    objects = DeviceQuerySet.as_manager()
 
     class Meta:
         constraints = [

@@ -104,7 +104,7 @@ def _entry(request: HttpRequest, *, adapter: Adapter) -> HttpResponse:
 @require_safe
 def device_list(request: HttpRequest) -> HttpResponse:
     """Every reference device."""
-    context = {"section": "adapters", "devices": Device.objects.order_by("name")}
+    context = {"section": "adapters", "devices": Device.objects.listed().order_by("name")}
     return render(request, "catalog/device_list.html", context)
 
 

@@ -88,9 +88,10 @@ def moment(raw: str) -> datetime:
 
 
 def read_parameters(query: QueryDict, *, known: Mapping[str, Reader]) -> dict[str, Any]:
-    """The parameters that were given, read; a blank one counts as not given.
+    """The parameters that were given, read.
 
-    Raises `Invalid` naming every parameter that is unknown, repeated or unreadable.
+    Raises `Invalid` naming every parameter that is unknown, repeated, blank or unreadable: none
+    of them may widen a list without a word.
     """
     given: dict[str, Any] = {}
     faults: list[Fault] = []
@@ -99,7 +100,9 @@ def read_parameters(query: QueryDict, *, known: Mapping[str, Reader]) -> dict[st
             faults.append(Fault(name[:MAX_TEXT], _unknown(known)))
         elif len(raws) > 1:
             faults.append(Fault(name, "Give this parameter once."))
-        elif raws[0] != "":
+        elif raws[0] == "":
+            faults.append(Fault(name, "Give a value, or leave the parameter out."))
+        else:
             try:
                 given[name] = known[name](raws[0])
             except ValueError as error:

@@ -56,7 +56,8 @@ class _Asked:
 def sheet_of(adapter: Adapter) -> bytes:
     """The workbook with every planned run of the adapter, as a file."""
     setup = queries.plan_setup(adapter)
-    planned = [(kind, run) for kind in all_kinds() for run in kind.plan(setup)]
+    kinds = queries.leaders_first(all_kinds())
+    planned = [(kind, run) for kind in kinds for run in kind.plan(setup)]
     names = sheet_names([run.title for _, run in planned])
     asked = [_Asked(kind, run, name) for (kind, run), name in zip(planned, names, strict=True)]
     return workbook_bytes(

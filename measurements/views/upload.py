@@ -97,7 +97,7 @@ def _second_step(
     form.fields["port"].help_text = "The one that was loaded, where only one was."
     for field in kind.fields:
         if field.type == "device":
-            known = Device.objects.order_by("name").values_list("slug", "name")
+            known = Device.objects.listed().order_by("name").values_list("slug", "name")
             form.fields[field.name].widget = forms.Select(choices=[("", "choose"), *known])
     instruments = form.fields["instruments"]
     assert isinstance(instruments, forms.ModelMultipleChoiceField)

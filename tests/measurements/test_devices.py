@@ -10,6 +10,7 @@ from django.core.files.uploadedfile import SimpleUploadedFile
 from rest_framework.test import APIClient
 
 from catalog.models import Device
+from measurements.actions import accept_run
 from measurements.models import Run
 from measurements.processing import MOST_DEVICES, compute
 from tests.factories.catalog import make_adapter
@@ -87,3 +88,26 @@ def test_a_column_of_anything_does_not_fill_the_catalogue(bench: APIClient) -> N
     run.refresh_from_db()
     assert "at most 100" in run.problems[0]["detail"]
     assert not Device.objects.exists()
+
+
+def test_a_device_of_a_file_that_is_never_accepted_is_in_no_list(
+    bench: APIClient, person: Callable[[str], User]
+) -> None:
+    def listed() -> list[str]:
+        return [item["slug"] for item in bench.get("/api/v1/devices/").json()["results"]]
+
+    run = sent(bench, "charge", CHARGE, device="Invented folio")
+    sent(bench, "charge", b"nothing to read", device="Mispelled folio")
+    assert listed() == []
+    assert compute(run.pk) == "ready"
+    accept_run(run, by=person("editor"))
+    assert listed() == ["invented-folio"]
+
+
+def test_writing_a_device_down_takes_over_what_uploads_named(bench: APIClient) -> None:
+    sent(bench, "charge", CHARGE, device="Invented folio")
+    answer = bench.post("/api/v1/devices/", {"name": "Invented Folio", "battery_wh": 60}, "json")
+    assert answer.status_code == 201, answer.content
+    device = Device.objects.get()
+    assert (device.slug, device.name, device.battery_wh) == ("invented-folio", "Invented Folio", 60)
+    assert device.confirmed

@@ -22,7 +22,7 @@ def plan(setup: Setup) -> tuple[PlannedRun, ...]:
 def _planned(device: DeviceFacts, *, port: PortFacts | None) -> PlannedRun:
     place = "" if port is None else f" on {port.label}"
     return PlannedRun(
-        title=f"Charge of {device.name}{place}, from empty to full",
+        title=f"Charge of {device.name}{place}",
         fields={"device": device.slug, **({} if port is None else {"port": port.label})},
         columns=COLUMNS,
         rows=(),

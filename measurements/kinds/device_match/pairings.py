@@ -71,9 +71,9 @@ def slow_pairings(
     -------
     slow : tuple of SlowPairing
         In the order of `pairs`. The reason is the first of these that applies: the port offers
-        no voltage that the device wants; what it offers there is too weak; the port's rated
-        power is below the device's best; the protocol of the pair was not found on the port by
-        the scan; only 5 V was negotiated. [W and 1]
+        no voltage that the device wants; what it offers there is too weak; only 5 V was
+        negotiated; the protocol of the pair was not found on the port by the scan; the port's
+        rated power is below the device's best. [W and 1]
     """
     by_port = {item.port: item for item in profiles}
     rated = {port.label: port.rated_power_w for port in ports}
@@ -87,9 +87,9 @@ def slow_pairings(
         scanned = by_port.get(pair.port, PortProfiles(pair.port))
         reasons = (
             _capability(pair, device, words=scanned.words, best_w=best_w),
-            _rating(pair, device, rated_w=rated.get(pair.port), best_w=best_w),
-            _protocol(pair, protocols=scanned.protocols),
             _five_volts(pair, device),
+            _protocol(pair, protocols=scanned.protocols),
+            _rating(pair, device, rated_w=rated.get(pair.port), best_w=best_w),
         )
         reason = next(filter(None, reasons), "")
         slow.append(SlowPairing(pair, best_w, share=pair.power_w / best_w, reason=reason))
@@ -142,8 +142,8 @@ def _capability(pair: Pair, device: DeviceFacts, *, words: tuple[int, ...], best
     offer = strongest_offer(objects, voltage_min_v=low, voltage_max_v=high)
     if offer is None:
         return (
-            f"{device.name} takes its highest power {_stretch(low, high)}, where {pair.port} "
-            "offers no voltage."
+            f"{device.name} takes its highest power {_stretch(low, high)}, which {pair.port} "
+            "does not offer."
         )
     if offer.power_w < MATCHED_SHARE * best_w:
         where = "" if low == 0 and math.isinf(high) else f" {_stretch(low, high)}"

@@ -24,7 +24,6 @@ KNOWN = {
     ("query", "expected"),
     [
         ("", {}),
-        ("line=&device=", {}),
         ("line=high", {"line": "high"}),
         ("output_v=20", {"output_v": 20.0}),
         ("output_v=5e0", {"output_v": 5.0}),
@@ -47,6 +46,8 @@ def test_what_is_well_written_is_read(query: str, expected: dict[str, Any]) -> N
     ("query", "field"),
     [
         ("lime=high", "lime"),
+        ("line=", "line"),
+        ("device=", "device"),
         ("line__in=high", "line__in"),
         ("__class=x", "__class"),
         ("line=High", "line"),

@@ -64,7 +64,7 @@ def test_the_plan_is_one_log_for_each_device_at_the_strongest_port() -> None:
         {"device": "made-up-phone", "port": "C1"},
         {"device": "made-up-pad", "port": "C1"},
     ]
-    assert runs[0].title == "Charge of Made-up phone on C1, from empty to full"
+    assert runs[0].title == "Charge of Made-up phone on C1"
     for planned in runs:
         assert planned.log
         assert planned.rows == ()
@@ -77,7 +77,7 @@ def test_an_adapter_without_ports_has_a_plan_too_and_so_has_a_bench_without_devi
     assert planned.fields == {"device": "made-up-phone"}
     (first,) = KIND.plan(Setup(bare))
     assert first.fields == {"device": ""}
-    assert first.title == "Charge of a reference device, from empty to full"
+    assert first.title == "Charge of a reference device"
 
 
 @pytest.mark.parametrize(
