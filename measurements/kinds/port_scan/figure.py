@@ -9,7 +9,7 @@ import numpy as np
 from catalog.power_delivery.base import CABLE_CURRENT_A, SupplyRange
 from catalog.power_delivery.capability import highest_current_a
 from measurements.intake.columns import FloatArray
-from measurements.kinds.base import Plot, PlotLine
+from measurements.kinds.base import Plot, PlotLine, PlotRule
 from measurements.kinds.port_scan.scans import PortScan
 
 # So close beside an edge that the change of current looks upright.
@@ -48,6 +48,8 @@ def figure(scans: Sequence[PortScan]) -> Plot:
         lines=tuple(
             PlotLine(_column(scan), scan.label, mark="line-point") for scan in scans if scan.usable
         ),
+        # The scale begins here, so that ports of equal current do not look like none.
+        rules=(PlotRule("y", 0.0, "no current"),),
     )
 
 
