@@ -90,6 +90,7 @@ urlpatterns: list[URLPattern] = [
     path(
         "runs/<uuid:run_id>/withdraw/", measurements.RunWithdraw.as_view(), name="api-run-withdraw"
     ),
+    path("runs/<uuid:run_id>/amend/", measurements.RunAmend.as_view(), name="api-run-amend"),
     path("metrics/", measurements.MetricList.as_view(), name="api-metrics"),
     path("values/", measurements.ValueList.as_view(), name="api-values"),
     path("rankings/<slug:metric>/", comparisons.RankingDetail.as_view(), name="api-ranking"),

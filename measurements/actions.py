@@ -14,10 +14,20 @@ from django.contrib.auth.models import User
 from django.db import IntegrityError, transaction
 from django.utils import timezone
 
-from catalog.actions import get_device, get_unit
-from catalog.models import Adapter, Port
+from catalog.actions import confirm_devices, get_device, get_unit
+from catalog.models import Adapter, Device, Port
 from measurements import history, queries, tasks
-from measurements.models import Instrument, Ledger, RawFile, Run, RunEvent, Value, line_of
+from measurements.models import (
+    Amendment,
+    Instrument,
+    Ledger,
+    RawFile,
+    Run,
+    RunEvent,
+    Value,
+    line_of,
+    stated_conditions,
+)
 
 logger = logging.getLogger(__name__)
 
@@ -62,6 +72,16 @@ class RunFacts:
     measured_at: datetime | None = None
     note: str = ""
 
+    @property
+    def conditions(self) -> dict[str, Any]:
+        """As `Run.conditions` would say them; a device that is not known yet by its name."""
+        return stated_conditions(
+            self,
+            unit=self.unit,
+            instruments=self.instruments,
+            fields={**(self.method_fields or {}), **(self.devices or {})},
+        )
+
 
 def _identity(facts: RunFacts, sha256: str, *, fields: Mapping[str, Any]) -> str:
     """One hash for a file and the conditions that its numbers depend on."""
@@ -92,15 +112,10 @@ def receive_run(
     `rawstore.TooLarge` and `OSError` with nothing kept.
     """
     kept = queries.raw_store().keep(chunks)
-    fields = dict(facts.method_fields or {})
     identity = ""
     try:
         with transaction.atomic():
-            added = []
-            for name, text in (facts.devices or {}).items():
-                device, is_new = get_device(text)
-                fields[name] = device.slug
-                added += [device] if is_new else []
+            fields, added = _fields_of(facts)
             identity = _identity(facts, kept.sha256, fields=fields)
             if there := _standing_run(identity):
                 return Received(there, created=False)
@@ -124,8 +139,7 @@ def receive_run(
             )
             run.instruments.set(facts.instruments)
             RunEvent.objects.create(run=run, by=by, what="received", detail=run.file_name)
-            for device in added:
-                RunEvent.objects.create(run=run, by=by, what="device added", detail=device.name)
+            _tell_of_devices(run, added, by=by)
             transaction.on_commit(lambda: tasks.ring(run.pk))
     except IntegrityError:
         # Two uploads of the same file at once: the other one won.
@@ -135,15 +149,53 @@ def receive_run(
     return Received(run, created=True)
 
 
+def _fields_of(facts: RunFacts) -> tuple[dict[str, Any], list[Device]]:
+    """The method fields with every device by its slug, and the devices new with them."""
+    fields = dict(facts.method_fields or {})
+    added = []
+    for name, text in (facts.devices or {}).items():
+        device, is_new = get_device(text)
+        fields[name] = device.slug
+        added += [device] if is_new else []
+    return fields, added
+
+
+def _tell_of_devices(run: Run, added: Iterable[Device], *, by: Person) -> None:
+    for device in added:
+        RunEvent.objects.create(run=run, by=by, what="device added", detail=device.name)
+
+
 def _standing_run(identity: str) -> Run | None:
-    return Run.objects.filter(identity=identity).exclude(standing=Run.Standing.WITHDRAWN).first()
+    """The run of that file under those conditions, or the one that was amended from them.
+
+    The second, so that what is sent again after an amendment makes no run of the conditions
+    that were found wrong.
+    """
+    runs = Run.objects.exclude(standing=Run.Standing.WITHDRAWN)
+    return (
+        runs.filter(identity=identity).first()
+        or runs.filter(amendments__identity=identity).order_by("-amendments__at").first()
+    )
+
+
+def _held_still(run: Run, *, also: Adapter | None = None) -> Run:
+    """The run as it is now, locked, with all that changes what stands of its adapter.
+
+    Raises `Refused` where it was moved to another adapter since `run` was read.
+    """
+    history.lock_for(run.kind)
+    # The adapter's row is the lock for all that changes which of its values stand. Its key is
+    # left free: a worker that stores a run must be able to refer to it, or both would wait.
+    adapters = {run.adapter_id, also.pk if also else run.adapter_id}
+    list(Adapter.objects.select_for_update(no_key=True).filter(pk__in=adapters).order_by("pk"))
+    now = Run.objects.select_related("adapter").select_for_update(of=("self",)).get(pk=run.pk)
+    if now.adapter_id != run.adapter_id:
+        raise Refused("The run was moved to another adapter meanwhile; look at it again.")
+    return now
 
 
 def _locked(run: Run, *, by: Person) -> Run:
-    history.lock_for(run.kind)
-    # The adapter's row is the lock for all that changes which of its values stand.
-    Adapter.objects.select_for_update().get(pk=run.adapter_id)
-    run = Run.objects.select_related("adapter").select_for_update(of=("self",)).get(pk=run.pk)
+    run = _held_still(run)
     if not run.may_be_judged_by(by):
         raise PermissionError("Only an editor may do that to this run.")
     return run
@@ -177,6 +229,7 @@ def accept_run(run: Run, *, by: Person) -> Run:
     run.standing = Run.Standing.ACCEPTED
     run.accepted_at = now
     run.save(update_fields=["standing", "accepted_at"])
+    confirm_devices({row.device for row in rows if row.device})
     RunEvent.objects.create(run=run, by=by, at=now, what="accepted")
     earlier = Run.objects.filter(
         pk__in={row.run_id for row in displaced}, standing=Run.Standing.ACCEPTED
@@ -227,13 +280,130 @@ def withdraw_run(run: Run, *, by: Person, reason: str) -> Run:
     run.superseded_by = None
     run.save(update_fields=["standing", "withdrawn_at", "withdrawn_reason", "superseded_by"])
     RunEvent.objects.create(run=run, by=by, at=now, what="withdrawn", detail=reason)
-    _reinstate(run.adapter_id, vacated=stood, at=now, by=by)
+    _reinstate(run.adapter_id, vacated=stood, at=now, by=by, why="its successor was withdrawn")
     _spread(run)
     return run
 
 
-def _reinstate(adapter_id: int, *, vacated: Sequence[Value], at: datetime, by: Person) -> None:
-    """Open again, as new rows, what would stand had the withdrawn values never been.
+@transaction.atomic
+def amend_run(run: Run, facts: RunFacts, *, by: Person, reason: str, seen: int) -> Run:
+    """Correct what was said about a run's file; the run is computed anew and judged anew.
+
+    The file, its hash and the run's id stay. What stood under the old conditions is closed and
+    what it had displaced stands again; the run is provisional until somebody accepts it. A
+    worker that computes the old conditions at this moment writes nothing. `seen` is how many
+    amendments whoever asks knew of, so that nobody undoes what they have not seen. Raises
+    `PermissionError` and `Refused`.
+    """
+    reason = reason.strip()
+    if not reason:
+        raise Refused("Say why the run is amended; readers see the reason.", field="reason")
+    run = _held_still(run, also=facts.adapter)
+    if not run.may_be_amended_by(by):
+        raise PermissionError(
+            "Only an editor may amend this run, or whoever handed it in while it is provisional."
+        )
+    if run.standing not in (Run.Standing.PROVISIONAL, Run.Standing.ACCEPTED):
+        raise Refused(
+            f"The run is {run.get_standing_display()}; only a provisional or an accepted run can "
+            "be amended. Withdraw it if it is not yet, and hand its file in again as it should be."
+        )
+    if facts.kind != run.kind:
+        raise Refused("The kind of a run stays; withdraw it and hand its file in again.")
+    if run.amendments.count() != seen:
+        raise Refused("The run was amended meanwhile; look at it again before you change more.")
+    now = timezone.now()
+    before, identity = run.conditions, run.identity
+    _take_back(run, at=now, by=by)
+    added = _restate(run, facts, at=now)
+    after = run.conditions
+    changed = [name for name in {**before, **after} if before.get(name) != after.get(name)]
+    if not changed:
+        raise Refused("Nothing would change: these are the run's conditions already.")
+    Amendment.objects.create(
+        run=run,
+        at=now,
+        by=by,
+        reason=reason,
+        before={name: before.get(name) for name in changed},
+        after={name: after.get(name) for name in changed},
+        identity=identity,
+    )
+    RunEvent.objects.create(run=run, by=by, at=now, what="amended", detail=reason)
+    _tell_of_devices(run, added, by=by)
+    transaction.on_commit(lambda: tasks.ring(run.pk))
+    return run
+
+
+def _take_back(run: Run, *, at: datetime, by: Person) -> None:
+    """Make the run provisional, without anything that was computed of it."""
+    was_accepted = run.standing == Run.Standing.ACCEPTED
+    stood = list(run.values.current())
+    run.values.current().update(current_until=at)
+    run.values.filter(current_from=None).delete()
+    run.flags.all().delete()
+    run.verdicts.all().delete()
+    run.standing = Run.Standing.PROVISIONAL
+    run.accepted_at = None
+    run.save(update_fields=["standing", "accepted_at"])
+    if was_accepted:
+        _reinstate(run.adapter_id, vacated=stood, at=at, by=by, why="its successor was amended")
+        _spread(run)
+
+
+def _restate(run: Run, facts: RunFacts, *, at: datetime) -> list[Device]:
+    """Write other conditions on the run and put it back into the queue; new devices."""
+    fields, added = _fields_of(facts)
+    stated: dict[str, Any] = {
+        "adapter": facts.adapter,
+        "unit": get_unit(facts.adapter, serial=facts.unit),
+        "mains_v": facts.mains_v,
+        "mains_hz": facts.mains_hz,
+        "line": line_of(facts.mains_v),
+        "ambient_c": facts.ambient_c,
+        "port": facts.port,
+        "method_fields": fields,
+        "measured_at": facts.measured_at,
+        "note": facts.note,
+        "identity": _identity(facts, run.raw_id, fields=fields),
+    }
+    to_compute: dict[str, Any] = {
+        "state": Run.State.RECEIVED,
+        "step": "",
+        "lease_until": None,
+        "fence": run.fence + 1,
+        "attempts": 0,
+        "due_at": at,
+        "rung_at": None,
+        "computed_at": None,
+        "error": "",
+        "problems": [],
+        "problem_count": 0,
+        "reading_notes": [],
+        "trace": None,
+        "plot": None,
+        "details": {},
+    }
+    for name, value in {**stated, **to_compute}.items():
+        setattr(run, name, value)
+    try:
+        with transaction.atomic():
+            run.save(update_fields=[*stated, *to_compute])
+    except IntegrityError:
+        there = Run.objects.filter(identity=run.identity).exclude(standing=Run.Standing.WITHDRAWN)
+        if (other := there.exclude(pk=run.pk).first()) is None:
+            raise
+        raise Refused(
+            f"Run {other.pk} holds this file under these conditions already; withdraw one of them."
+        ) from None
+    run.instruments.set(facts.instruments)
+    return added
+
+
+def _reinstate(
+    adapter_id: int, *, vacated: Sequence[Value], at: datetime, by: Person, why: str
+) -> None:
+    """Open again, as new rows, what would stand had the vacated values never been.
 
     For each condition that is the newest comparable value, and beside it a newer one that is
     set apart.
@@ -244,7 +414,8 @@ def _reinstate(adapter_id: int, *, vacated: Sequence[Value], at: datetime, by: P
         for row in Value.objects.current().filter(adapter=adapter_id)
     }
     candidates = (
-        Value.objects.filter(
+        Value.objects.under_present_conditions()
+        .filter(
             adapter=adapter_id,
             metric__in={metric for metric, _ in keys},
             run__standing__in=[Run.Standing.ACCEPTED, Run.Standing.SUPERSEDED],
@@ -279,9 +450,7 @@ def _reinstate(adapter_id: int, *, vacated: Sequence[Value], at: datetime, by: P
             run.standing = Run.Standing.ACCEPTED
             run.superseded_by = None
             run.save(update_fields=["standing", "superseded_by"])
-            RunEvent.objects.create(
-                run=run, by=by, at=at, what="reinstated", detail="its successor was withdrawn"
-            )
+            RunEvent.objects.create(run=run, by=by, at=at, what="reinstated", detail=why)
 
 
 @transaction.atomic

@@ -8,7 +8,7 @@ from django.contrib import admin
 from django.db.models import Model
 from django.http import HttpRequest
 
-from measurements.models import Instrument, RawFile, Run, RunEvent, Value
+from measurements.models import Amendment, Instrument, RawFile, Run, RunEvent, Value
 
 if TYPE_CHECKING:
     # The framework's class takes its model as a parameter in its stubs only.
@@ -76,4 +76,12 @@ class RunEventAdmin(ReadOnlyAdmin):
 
     list_display = ("run", "what", "at", "by")
     list_filter = ("what",)
+    list_select_related = ("run", "by")
+
+
+@admin.register(Amendment)
+class AmendmentAdmin(ReadOnlyAdmin):
+    """What was corrected of runs, when, by whom and why."""
+
+    list_display = ("run", "at", "by", "reason")
     list_select_related = ("run", "by")

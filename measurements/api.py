@@ -12,7 +12,7 @@ from django.http import FileResponse, QueryDict
 from django.http.response import HttpResponseBase
 from django.urls import reverse
 from django.utils.cache import get_conditional_response
-from rest_framework.exceptions import NotFound
+from rest_framework.exceptions import NotFound, PermissionDenied
 from rest_framework.request import Request
 from rest_framework.response import Response
 
@@ -25,7 +25,8 @@ from catalog.rest.parsers import WholeMultiPartParser
 from catalog.rest.problems import Conflict, Fault, Invalid, PayloadTooLarge, faults_of
 from catalog.rest.views import ApiView, read_body, tagged
 from measurements import queries
-from measurements.actions import accept_run, receive_run, withdraw_run
+from measurements.actions import accept_run, amend_run, receive_run, withdraw_run
+from measurements.amendments import amendments_told, as_uploaded, texts_of_changes
 from measurements.forms import RunForm
 from measurements.kinds import all_kinds, all_metrics
 from measurements.metrics.downsample import downsample
@@ -34,6 +35,7 @@ from measurements.models import Instrument, Run
 from measurements.processing import TRACE_POINTS
 from measurements.serializers import (
     LOADS,
+    AmendBody,
     EmptyBody,
     InstrumentBody,
     WithdrawBody,
@@ -92,6 +94,12 @@ def visible_run(run_id: UUID, *, viewer: Any) -> Run:
     if run is None:
         raise NotFound(f"There is no run {run_id} here.")
     return run
+
+
+def _whole(run_id: UUID, *, viewer: Any) -> dict[str, Any]:
+    """The run as its call shows it to this person. Raises `NotFound`."""
+    run = visible_run(run_id, viewer=viewer)
+    return run_json(run, amendments=amendments_told(run, viewer=viewer))
 
 
 class RunList(ApiView):
@@ -210,7 +218,7 @@ class RunDetail(ApiView):
 
     def get(self, request: Request, run_id: UUID) -> Response:
         """Show a run: state, standing, flags, problems, metrics, verdicts."""
-        return tagged(run_json(visible_run(run_id, viewer=self.viewer)))
+        return tagged(_whole(run_id, viewer=self.viewer))
 
 
 class RunRaw(ApiView):
@@ -271,7 +279,7 @@ class RunAccept(ApiView):
         read_body(EmptyBody, request.data)
         run = visible_run(run_id, viewer=self.viewer)
         accept_run(run, by=self.person)
-        return Response(run_json(visible_run(run_id, viewer=self.viewer)))
+        return Response(_whole(run_id, viewer=self.viewer))
 
 
 class RunWithdraw(ApiView):
@@ -282,7 +290,33 @@ class RunWithdraw(ApiView):
         reason = read_body(WithdrawBody, request.data)["reason"]
         run = visible_run(run_id, viewer=self.viewer)
         withdraw_run(run, by=self.person, reason=reason)
-        return Response(run_json(visible_run(run_id, viewer=self.viewer)))
+        return Response(_whole(run_id, viewer=self.viewer))
+
+
+class RunAmend(ApiView):
+    """Correct what was said about the file of a run."""
+
+    def post(self, request: Request, run_id: UUID) -> Response:
+        """Amend a run's conditions, with a reason which readers see; it is computed anew.
+
+        `changes` takes the fields of an upload, as JSON values; null takes one back. The run is
+        provisional until somebody accepts it.
+        """
+        body = read_body(AmendBody, request.data)
+        run = visible_run(run_id, viewer=self.viewer)
+        seen = run.amendments.count()
+        if not run.may_be_amended_by(self.person):
+            raise PermissionDenied("Your account may not amend this run.")
+        fields = RunForm(viewer=self.viewer, kind=run.kind).fields
+        texts, faults = texts_of_changes(body["changes"], fields=fields)
+        said = {**as_uploaded(run), **texts, "kind": run.kind}
+        form = RunForm(said, viewer=self.viewer, kind=run.kind)
+        if not faults and not form.is_valid():
+            faults = faults_of(dict(form.errors))
+        if faults:
+            raise Invalid([Fault(f"changes.{item.field}", item.detail) for item in faults])
+        amend_run(run, form.facts(), by=self.person, reason=body["reason"], seen=seen)
+        return Response(_whole(run_id, viewer=self.viewer))
 
 
 class MetricList(ApiView):

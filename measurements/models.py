@@ -9,12 +9,14 @@ from __future__ import annotations
 import os
 import time
 import uuid
-from typing import Any, Self
+from collections.abc import Iterable, Mapping
+from datetime import UTC, datetime
+from typing import Any, Protocol, Self
 
 from django.conf import settings
 from django.contrib.auth.models import AbstractUser
 from django.db import models
-from django.db.models import F, Q
+from django.db.models import Exists, F, OuterRef, Q
 from django.db.models.functions import Now
 from django.urls import reverse
 from django.utils import timezone
@@ -283,9 +285,80 @@ class Run(models.Model):
             and person.has_perm("measurements.receive_run")
         )
 
+    def may_be_amended_by(self, person: Viewer) -> bool:
+        """Whether this person may correct what was said about its file.
+
+        Whoever may judge it; while it is provisional also its uploader.
+        """
+        if self.may_be_judged_by(person):
+            return True
+        return (
+            isinstance(person, AbstractUser)
+            and self.standing == self.Standing.PROVISIONAL
+            and self.received_by_id == person.pk
+            and person.has_perm("measurements.receive_run")
+        )
+
+    @property
+    def conditions(self) -> dict[str, Any]:
+        """What was said about its file, as plain JSON under the names of the upload fields."""
+        return stated_conditions(
+            self,
+            unit=self.unit.serial,
+            instruments=self.instruments.all(),
+            fields=self.method_fields,
+        )
+
+
+class Stated(Protocol):
+    """What a run and an upload say alike about a file."""
+
+    @property
+    def adapter(self) -> Adapter: ...
+    @property
+    def port(self) -> Port | None: ...
+    @property
+    def mains_v(self) -> float | None: ...
+    @property
+    def mains_hz(self) -> float | None: ...
+    @property
+    def ambient_c(self) -> float | None: ...
+    @property
+    def measured_at(self) -> datetime | None: ...
+    @property
+    def note(self) -> str: ...
+
+
+def stated_conditions(
+    stated: Stated, *, unit: str, instruments: Iterable[Instrument], fields: Mapping[str, Any]
+) -> dict[str, Any]:
+    """Conditions as plain JSON under the names of the upload fields."""
+    moment = stated.measured_at
+    return {
+        "adapter": stated.adapter.slug,
+        "unit": unit,
+        "measured_at": moment.astimezone(UTC).isoformat() if moment else None,
+        "mains_v": stated.mains_v,
+        "mains_hz": stated.mains_hz,
+        "ambient_c": stated.ambient_c,
+        "port": stated.port.label if stated.port else None,
+        "instruments": sorted(item.name for item in instruments),
+        "note": stated.note,
+        **fields,
+    }
+
 
 class ValueQuerySet(models.QuerySet["Value"]):
     """Filters over values."""
+
+    def under_present_conditions(self) -> Self:
+        """Those that no amendment of their run took back.
+
+        An amendment closes whatever its run holds open, so a value that was closed by then
+        belongs to conditions that are no longer the run's.
+        """
+        amended = Amendment.objects.filter(run=OuterRef("run"), at__gte=OuterRef("current_until"))
+        return self.filter(~Exists(amended))
 
     def current(self) -> Self:
         """Those that stand today."""
@@ -485,3 +558,29 @@ class RunEvent(models.Model):
 
     def __str__(self) -> str:
         return f"{self.what} {self.at:%Y-%m-%d %H:%M}"
+
+
+class Amendment(models.Model):
+    """A correction of what was said about a run's file: who, when, why, from what to what.
+
+    Rows are only ever added. `before` and `after` hold the conditions that changed, as
+    `Run.conditions` names them; `identity` is the one that the run had before.
+    """
+
+    run = models.ForeignKey(Run, on_delete=models.PROTECT, related_name="amendments")
+    at = models.DateTimeField(default=timezone.now)
+    by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, on_delete=models.PROTECT, null=True, related_name="+"
+    )
+    reason = models.TextField()
+    before = models.JSONField()
+    after = models.JSONField()
+    identity = models.CharField(max_length=64, db_index=True, editable=False)
+
+    class Meta:
+        constraints = [
+            models.CheckConstraint(condition=~Q(reason=""), name="amendment_has_reason"),
+        ]
+
+    def __str__(self) -> str:
+        return f"amended {self.at:%Y-%m-%d %H:%M}"

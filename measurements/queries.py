@@ -6,7 +6,7 @@ One function serves every surface, so that they cannot disagree.
 from __future__ import annotations
 
 import uuid
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 from typing import Literal
@@ -236,8 +236,9 @@ def port_capabilities(adapter: Adapter) -> tuple[PortCapability, ...]:
     return tuple(found)
 
 
-def devices_known() -> tuple[DeviceFacts, ...]:
-    """Every reference device of the catalogue, as the pure core takes it. One query."""
+def devices_known(*, listed: bool = False) -> tuple[DeviceFacts, ...]:
+    """The reference devices as the pure core takes them, all or only `listed` ones. One query."""
+    devices = Device.objects.listed() if listed else Device.objects.all()
     return tuple(
         DeviceFacts(
             slug=device.slug,
@@ -247,7 +248,7 @@ def devices_known() -> tuple[DeviceFacts, ...]:
             voltage_min_v=device.voltage_min_v,
             voltage_max_v=device.voltage_max_v,
         )
-        for device in Device.objects.order_by("slug")
+        for device in devices.order_by("slug")
     )
 
 
@@ -333,7 +334,7 @@ def values_of(run: Run) -> list[Value]:
     stood. One that the run's file gave by an earlier method only is not.
     """
     latest: dict[tuple[str, str], Value] = {}
-    for value in Value.objects.filter(run=run).order_by("pk"):
+    for value in Value.objects.under_present_conditions().filter(run=run).order_by("pk"):
         latest[value.metric, value.condition_key] = value
     closed = [
         value.pk for value in latest.values() if value.current_until not in (None, run.withdrawn_at)
@@ -392,6 +393,11 @@ def queue_report() -> QueueReport:
     )
 
 
+def _spoken(name: str) -> str:
+    """A slug or the name of a column as words: ``prong face``."""
+    return name.replace("-", " ").replace("_", " ")
+
+
 def condition_in_words(condition: Condition) -> str:
     """A condition as a person reads it: ``230 V class mains, 20 V output``."""
     words = []
@@ -403,7 +409,8 @@ def condition_in_words(condition: Condition) -> str:
         words.append(_LOADS.get(condition.load, f"at {condition.load}"))
     if condition.load_percent is not None:
         words.append(f"{condition.load_percent:g} % load")
-    words += [part for part in (condition.device, condition.port, condition.sensor) if part]
+    parts = (_spoken(condition.device), condition.port, _spoken(condition.sensor))
+    words += [part for part in parts if part]
     return ", ".join(words) or "no condition"
 
 
@@ -445,7 +452,7 @@ class Planned:
 
 def plan_setup(adapter: Adapter) -> Setup:
     """What plans are made from: the adapter and the reference devices."""
-    return Setup(adapter=adapter_facts(adapter), devices=devices_known())
+    return Setup(adapter=adapter_facts(adapter), devices=devices_known(listed=True))
 
 
 def planned_runs(adapter: Adapter, *, viewer: Viewer) -> tuple[Planned, ...]:
@@ -468,9 +475,15 @@ def planned_runs(adapter: Adapter, *, viewer: Viewer) -> tuple[Planned, ...]:
     )
     return tuple(
         _planned(kind, asked, [run for run in runs if _answers(run, kind, asked, only=only)])
-        for kind in all_kinds()
+        for kind in leaders_first(all_kinds())
         for asked in kind.plan(setup)
     )
+
+
+def leaders_first(kinds: Sequence[Kind]) -> list[Kind]:
+    """Kinds whose runs others read come first: they settle the points of the rest."""
+    followed = {slug for kind in kinds for slug in kind.follows}
+    return sorted(kinds, key=lambda kind: kind.slug not in followed)
 
 
 def _planned(kind: Kind, asked: PlannedRun, runs: Iterable[Run]) -> Planned:

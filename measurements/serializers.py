@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from datetime import datetime
 from typing import Any
 
 from rest_framework import serializers
 
 from catalog.rest.fields import Body, NumberField, TextField, WordField
+from measurements.amendments import Told
 from measurements.kinds import all_metrics
 from measurements.kinds.base import Metric
 from measurements.metrics.efficiency import NAMED_LOADS
@@ -46,6 +48,15 @@ class WithdrawBody(Body):
     """Why a run is withdrawn; readers see it."""
 
     reason = TextField(max_length=500)
+
+
+class AmendBody(Body):
+    """What is corrected of a run's conditions, by the names of an upload, and why."""
+
+    reason = TextField(max_length=500)
+    changes = serializers.DictField(
+        allow_empty=False, error_messages={"empty": "Name at least one field to change."}
+    )
 
 
 class EmptyBody(Body):
@@ -163,7 +174,22 @@ def run_summary(run: Run) -> dict[str, Any]:
     }
 
 
-def run_json(run: Run) -> dict[str, Any]:
+def amendment_json(told: Told) -> dict[str, Any]:
+    """An amendment; `before` and `after` hold what changed, by the names of an upload.
+
+    An adapter that the reader may not know of is null.
+    """
+    row = told.amendment
+    return {
+        "at": _time(row.at),
+        "by": row.by.get_username() if row.by else None,
+        "reason": row.reason,
+        "before": told.before,
+        "after": told.after,
+    }
+
+
+def run_json(run: Run, *, amendments: Iterable[Told]) -> dict[str, Any]:
     """A run with everything that came of it; `run` is as `queries.run_page` gives it.
 
     A value is `current` while readers are shown it: not before acceptance, and not after
@@ -187,6 +213,7 @@ def run_json(run: Run) -> dict[str, Any]:
         "withdrawn_at": _time(run.withdrawn_at),
         "withdrawn_reason": run.withdrawn_reason,
         "superseded_by": str(superseded_by) if superseded_by else None,
+        "amendments": [amendment_json(told) for told in amendments],
         "reading_notes": run.reading_notes,
         "flags": [
             {"code": flag.code, "severity": flag.severity, "detail": flag.detail}

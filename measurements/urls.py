@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from django.urls import path
 
-from measurements.views import files, instruments, methods, packages, plans, runs, upload
+from measurements.views import amend, files, instruments, methods, packages, plans, runs, upload
 
 urlpatterns = [
     path("runs/", runs.run_list, name="run-list"),
@@ -16,6 +16,7 @@ urlpatterns = [
     path("runs/<uuid:run_id>/trace.csv", files.run_trace_csv, name="run-trace-csv"),
     path("runs/<uuid:run_id>/accept/", runs.run_accept, name="run-accept"),
     path("runs/<uuid:run_id>/withdraw/", runs.run_withdraw, name="run-withdraw"),
+    path("runs/<uuid:run_id>/amend/", amend.run_amend, name="run-amend"),
     path("instruments/", instruments.instrument_list, name="instrument-list"),
     path("instruments/new/", instruments.instrument_add, name="instrument-add"),
     path("adapters/<slug:slug>/plan/", plans.plan, name="adapter-plan"),

@@ -18,6 +18,7 @@ from django.views.decorators.http import require_POST, require_safe
 from catalog.models import Viewer
 from measurements import queries
 from measurements.actions import Refused, accept_run, withdraw_run
+from measurements.amendments import amendments_told
 from measurements.forms import RunFilterForm, WithdrawForm
 from measurements.kinds import all_metrics
 from measurements.kinds.base import Metric
@@ -152,6 +153,9 @@ def _page(
         "may_withdraw": may_judge
         and shown.is_finished
         and shown.standing != Run.Standing.WITHDRAWN,
+        "may_amend": shown.may_be_amended_by(request.user)
+        and shown.standing in (Run.Standing.PROVISIONAL, Run.Standing.ACCEPTED),
+        "amendments": amendments_told(shown, viewer=request.user),
     }
     return render(request, "measurements/run.html", context, status=status)
 

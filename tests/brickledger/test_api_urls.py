@@ -35,6 +35,7 @@ WRITES: dict[str, tuple[int, int, int, int]] = {
     # A run that is hidden from a reader does not exist for one.
     "POST runs/{run_id}/accept/": (401, 404, 403, 200),
     "POST runs/{run_id}/withdraw/": (401, 404, 403, 200),
+    "POST runs/{run_id}/amend/": (401, 404, 403, 200),
     "POST comparisons/": (401, 403, 403, 201),
     "PATCH comparisons/{slug}/": (401, 403, 403, 200),
     "POST comparisons/{slug}/publish/": (401, 403, 403, 200),
@@ -81,6 +82,10 @@ def send(caller: APIClient, call: str, *, run: Run, table: Comparison) -> Any:
         "POST devices/": {"name": "Otterling phone"},
         "POST instruments/": INSTRUMENT,
         "POST runs/{run_id}/withdraw/": {"reason": "The meter was faulty."},
+        "POST runs/{run_id}/amend/": {
+            "reason": "It was the other supply.",
+            "changes": {"mains_v": 115.0},
+        },
         "POST comparisons/": {
             "title": "Another",
             "adapters": [run.adapter.slug],
