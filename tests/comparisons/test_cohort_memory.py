@@ -69,7 +69,7 @@ def test_a_remembered_cohort_costs_one_query(
         assert len(standby_cohort()) == 1
 
 
-@pytest.mark.django_db(transaction=True)
+@pytest.mark.django_db
 def test_nothing_of_a_rolled_back_change_is_remembered(editor: User) -> None:
     run = ready(make_adapter())
     with transaction.atomic():

@@ -15,7 +15,7 @@ from tests.measurements.test_amendments import facts_of
 from tests.measurements.test_races import at_once
 
 pytestmark = [
-    pytest.mark.django_db(transaction=True),
+    pytest.mark.django_db(transaction=True, serialized_rollback=True),
     pytest.mark.skipif(connection.vendor == "sqlite", reason="needs PostgreSQL (DATABASE_URL)"),
 ]
 

@@ -24,7 +24,7 @@ from tests.factories.catalog import make_adapter
 from tests.factories.measurements import accepted, no_load_log, ready, receive
 
 pytestmark = [
-    pytest.mark.django_db(transaction=True),
+    pytest.mark.django_db(transaction=True, serialized_rollback=True),
     pytest.mark.skipif(connection.vendor == "sqlite", reason="needs PostgreSQL (DATABASE_URL)"),
 ]
 
