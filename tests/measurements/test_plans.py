@@ -120,7 +120,7 @@ def made_up(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
         replace(get_kind("no-load"), plan=plan_of_standby),
         WORDS,
     )
-    for module in (kinds, forms, queries, sheets, bulk):
+    for module in (kinds, forms, queries.plans, sheets, bulk):
         monkeypatch.setattr(module, "all_kinds", lambda: planned)
     seen.clear()
     # Metrics are remembered: those of these kinds while they are there, and no longer.
@@ -248,7 +248,7 @@ def test_a_planned_device_must_be_the_one_measured_with(
 ) -> None:
     asked = PlannedRun("Words of a laptop", {"device": "laptop"}, ("port", "word"), ())
     kind = replace(WORDS, plan=lambda given: (asked,))
-    monkeypatch.setattr(queries, "all_kinds", lambda: (kind,))
+    monkeypatch.setattr(queries.plans, "all_kinds", lambda: (kind,))
     receive(adapter, b"x", kind="words", method_fields={"device": "phone"}, mains_v=None)
     assert states(adapter, reviewer) == {"Words of a laptop": "missing"}
     receive(adapter, b"x", kind="words", method_fields={"device": "laptop"}, mains_v=None)
@@ -336,7 +336,7 @@ def test_the_link_to_the_upload_carries_what_was_planned(
 def test_an_adapter_without_plans_is_told_so(
     client: Client, adapter: Adapter, reviewer: User, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(queries, "all_kinds", lambda: (replace(WORDS, plan=lambda given: ()),))
+    monkeypatch.setattr(queries.plans, "all_kinds", lambda: (replace(WORDS, plan=lambda given: ()),))
     client.force_login(reviewer)
     assert "No method plans a run of this adapter" in client.get(plan_page(adapter)).text
 

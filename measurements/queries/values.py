@@ -1,0 +1,104 @@
+"""Values: what stands, as rows, and their conditions in words."""
+
+from __future__ import annotations
+
+import uuid
+from collections.abc import Iterable
+from datetime import datetime
+
+from django.db.models import QuerySet
+
+from catalog.models import Adapter, Viewer
+from measurements.kinds import all_metrics
+from measurements.kinds.base import (
+    Condition,
+    Measured,
+    Metric,
+)
+from measurements.kinds.physical import physical_values
+from measurements.metrics.efficiency import NAMED_LOADS
+from measurements.models import Value
+
+_LOADS = {
+    "none": "no load",
+    "full": "full load",
+    **{f"{load:g} %": f"at {load:g} % load" for load in NAMED_LOADS},
+}
+
+
+def method_of(metric: str) -> str:
+    """The method version that computes a metric today."""
+    return all_metrics()[metric].method
+
+
+def metrics_listed() -> tuple[Metric, ...]:
+    """Every metric that the site computes, in the order of declaration."""
+    return tuple(all_metrics().values())
+
+
+def value_row(
+    measured: Measured,
+    *,
+    adapter_id: int,
+    run_id: uuid.UUID | None,
+    current_from: datetime | None,
+) -> Value:
+    """An unsaved `Value` of what the core measured."""
+    condition = measured.condition
+    return Value(
+        adapter_id=adapter_id,
+        run_id=run_id,
+        metric=measured.metric,
+        condition_key=condition.key,
+        line=condition.line,
+        output_v=condition.output_v,
+        load=condition.load,
+        load_percent=condition.load_percent,
+        device=condition.device,
+        sensor=condition.sensor,
+        port=condition.port,
+        value=measured.value,
+        standard_uncertainty=measured.standard_uncertainty,
+        method=method_of(measured.metric),
+        apart=measured.apart,
+        current_from=current_from,
+    )
+
+
+def physical_measures(adapter: Adapter) -> tuple[Measured, ...]:
+    """What follows from the catalogue's facts of an adapter alone."""
+    return physical_values(
+        rated_power_w=adapter.rated_power_w,
+        length_mm=adapter.length_mm,
+        width_mm=adapter.width_mm,
+        height_mm=adapter.height_mm,
+        mass_g=adapter.mass_g,
+    )
+
+
+def current_values(*, viewer: Viewer, metrics: Iterable[str] = ()) -> QuerySet[Value]:
+    """Values that stand today, of adapters this person may know of."""
+    values = Value.objects.current().visible_to(viewer)
+    keys = tuple(metrics)
+    return values.filter(metric__in=keys) if keys else values
+
+
+def _spoken(name: str) -> str:
+    """A slug or the name of a column as words: ``prong face``."""
+    return name.replace("-", " ").replace("_", " ")
+
+
+def condition_in_words(condition: Condition) -> str:
+    """A condition as a person reads it: ``230 V class mains, 20 V output``."""
+    words = []
+    if condition.line:
+        words.append("230 V mains" if condition.line == "high" else "115 V mains")
+    if condition.output_v is not None:
+        words.append(f"{condition.output_v:g} V output")
+    if condition.load:
+        words.append(_LOADS.get(condition.load, f"at {condition.load}"))
+    if condition.load_percent is not None:
+        words.append(f"{condition.load_percent:g} % load")
+    parts = (_spoken(condition.device), condition.port, _spoken(condition.sensor))
+    words += [part for part in parts if part]
+    return ", ".join(words) or "no condition"
