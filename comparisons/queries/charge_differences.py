@@ -10,6 +10,7 @@ from uuid import UUID
 from django.db.models import Exists, OuterRef
 
 from catalog.models import Device, Viewer
+from comparisons.queries.charge_starts import Start, start_effects
 from measurements.kinds import all_metrics
 from measurements.kinds.base import Metric
 from measurements.metrics.repeatability import Repeatability, repeatability
@@ -106,9 +107,14 @@ def differences(
     *,
     repeats: Mapping[str, Repeatability],
     judged: Sequence[str],
+    starts: tuple[Start, Start] | None = None,
 ) -> tuple[Difference, ...]:
-    """Every quantity of a curve; those of `judged` that both have with their difference."""
+    """Every quantity of a curve; those of `judged` that both have with their difference.
+
+    `starts` are those of both charges, for what they do to quantities of the whole charge.
+    """
     both = [key for key in judged if key in values and key in reference]
+    effects = {} if starts is None else start_effects(starts, (_plain(values), _plain(reference)))
     found = []
     for key in QUANTITIES:
         row = values.get(key)
@@ -117,8 +123,7 @@ def differences(
             other = reference[key]
             difference = row.value - other.value
             expanded = _expanded(
-                row.standard_uncertainty,
-                other.standard_uncertainty,
+                (row.standard_uncertainty, other.standard_uncertainty, effects.get(key, 0.0)),
                 repeats=repeats.get(key),
                 comparisons=len(both),
             )
@@ -128,15 +133,17 @@ def differences(
     return tuple(found)
 
 
-def _expanded(
-    one: float, other: float, *, repeats: Repeatability | None, comparisons: int
-) -> float:
-    """U of a difference of two values with standard uncertainties `one` and `other`.
+def _plain(values: Mapping[str, Value]) -> dict[str, float]:
+    return {key: row.value for key, row in values.items()}
+
+
+def _expanded(parts: Sequence[float], *, repeats: Repeatability | None, comparisons: int) -> float:
+    """U of a difference of two values: `parts` are standard uncertainties of its measurement.
 
     Both were charged once, so that the scatter of repeats enters twice; with few repeats the
     coverage factor grows (JCGM 100:2008, G.4), and with the number of quantities judged.
     """
-    measured = one**2 + other**2
+    measured = sum(part**2 for part in parts)
     if repeats is None or repeats.deviation == 0:
         return simultaneous_factor(math.inf, comparisons=comparisons) * math.sqrt(measured)
     scatter = 2 * repeats.deviation**2

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from django import template
 
 from comparisons.queries.charge_differences import QUANTITIES, Difference
-from comparisons.queries.charge_overlays import Overlay
+from comparisons.queries.charge_overlays import Curve, Overlay
 from measurements.kinds import all_metrics
 from measurements.kinds.base import Metric
 from measurements.metrics.repeatability import Repeatability
@@ -71,3 +71,27 @@ def signed(value: float | None, decimals: int) -> str:
 def per_hour(watt_minutes: float) -> float:
     """An area of watts over minutes as energy. [Wh]"""
     return watt_minutes / 60
+
+
+@register.filter
+def stretch(curve: Curve) -> str:
+    """From where to where its power was compared; a percent reaches to the next one."""
+    if curve.against is None:
+        return MISSING
+    return _from_to(curve, curve.against.start, curve.against.end)
+
+
+@register.filter
+def place_of_largest(curve: Curve) -> str:
+    """Where its power lies farthest off: a moment, or the percent from end to end."""
+    if curve.against is None:
+        return MISSING
+    at = curve.against.largest_at
+    return f"{figure(at, 0)} min" if curve.by == "time" else _from_to(curve, at, at)
+
+
+def _from_to(curve: Curve, start: float, end: float) -> str:
+    if curve.by == "time":
+        return f"{figure(start, 0)} to {figure(end, 0)} min"
+    # Percents are named by their lower ends.
+    return f"{figure(start, 0)} to {figure(end + 1, 0)} %"

@@ -336,7 +336,9 @@ def test_the_link_to_the_upload_carries_what_was_planned(
 def test_an_adapter_without_plans_is_told_so(
     client: Client, adapter: Adapter, reviewer: User, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(queries.plans, "all_kinds", lambda: (replace(WORDS, plan=lambda given: ()),))
+    monkeypatch.setattr(
+        queries.plans, "all_kinds", lambda: (replace(WORDS, plan=lambda given: ()),)
+    )
     client.force_login(reviewer)
     assert "No method plans a run of this adapter" in client.get(plan_page(adapter)).text
 

@@ -79,6 +79,10 @@ _START = (
     "until the current stays below 5 % of its peak."
 )
 _COMPARABLE = "Comparable only from a start at 5 % or less (this project's own rule)."
+_FROM_EMPTY = (
+    "It is meant from empty: the level at the start counts as an uncertainty and not as a "
+    "correction."
+)
 
 
 def _milestone(key: str, *, title: str, level: str) -> Metric:
@@ -88,7 +92,7 @@ def _milestone(key: str, *, title: str, level: str) -> Metric:
         unit="min",
         better="lower",
         condition=("device",),
-        definition=f"Time to {level}. {_START} {_COMPARABLE}",
+        definition=f"Time to {level}. {_START} {_COMPARABLE} {_FROM_EMPTY}",
         formula="t(first level ≥ target) − t(first P > 0.5 W)",
         source="common-practice",
         decimals=1,

@@ -10,6 +10,7 @@ from measurements.intake.columns import FloatArray
 from measurements.kinds.base import DeviceFacts
 from measurements.kinds.charge.level import Level, charge_share
 from measurements.kinds.charge.record import Readings, Record
+from measurements.kinds.charge.start import HIGHEST_START_PERCENT, Pace, pace_of, start_bound
 from measurements.metrics.integration import integral
 from measurements.metrics.milestones import Crossing, first_crossing
 from measurements.metrics.uncertainty import (
@@ -26,9 +27,7 @@ MILESTONES: Mapping[str, float] = {
     "charge-to-full": 100.0,
 }
 
-# Charges compare only from an almost empty battery, and mean powers only over an almost whole
-# charge: the project's own rules.
-HIGHEST_START_PERCENT = 5.0
+# Mean powers compare only over an almost whole charge: the project's own rules.
 LOWEST_END_PERCENT = 95.0
 LEAST_ENERGY_SHARE = 0.95
 
@@ -45,11 +44,15 @@ class Milestone:
 
 @dataclass(frozen=True, slots=True)
 class Milestones:
-    """Levels reached, levels [%] reached before the record began, and levels lost in a gap."""
+    """Levels reached, levels [%] reached before the record began, and levels lost in a gap.
+
+    `pace` is that of the beginning, None if no level was reached.
+    """
 
     reached: tuple[Milestone, ...]
     passed: tuple[float, ...]
     in_gap: tuple[float, ...]
+    pace: Pace | None = None
 
 
 def milestones_of(record: Record, *, level: Level, sources: tuple[ErrorSource, ...]) -> Milestones:
@@ -57,7 +60,8 @@ def milestones_of(record: Record, *, level: Level, sources: tuple[ErrorSource, .
     start = level.start(record)
     if start is None:
         return Milestones((), (), ())
-    reached, passed, in_gap = [], [], []
+    crossings: dict[str, Crossing] = {}
+    passed, in_gap = [], []
     for metric, target in MILESTONES.items():
         if start >= target:
             passed.append(target)
@@ -68,17 +72,33 @@ def milestones_of(record: Record, *, level: Level, sources: tuple[ErrorSource, .
         if found.in_gap:
             in_gap.append(target)
             continue
-        reached.append(
-            Milestone(
-                metric,
-                target,
-                time_s=max(found.time, 0.0),
-                uncertainty_s=_uncertainty(
-                    found, record=record, level=level, target=target, sources=sources
-                ),
-            )
+        crossings[metric] = found
+    times = {metric: max(found.time, 0.0) for metric, found in crossings.items()}
+    pace = pace_of(
+        record, start=start, reached=[(MILESTONES[metric], time) for metric, time in times.items()]
+    )
+    lacking_s = 0.0 if pace is None else pace.s_per_percent * start_bound(level, start=start)
+    reached = tuple(
+        Milestone(
+            metric,
+            MILESTONES[metric],
+            time_s=times[metric],
+            uncertainty_s=root_sum_square(
+                [
+                    rectangular(lacking_s),
+                    _uncertainty(
+                        found,
+                        record=record,
+                        level=level,
+                        target=MILESTONES[metric],
+                        sources=sources,
+                    ),
+                ]
+            ),
         )
-    return Milestones(tuple(reached), tuple(passed), tuple(in_gap))
+        for metric, found in crossings.items()
+    )
+    return Milestones(reached, tuple(passed), tuple(in_gap), pace)
 
 
 def not_comparable(record: Record, *, level: Level, device: DeviceFacts) -> str:

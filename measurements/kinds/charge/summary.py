@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import asdict
 from itertools import pairwise
 from typing import Any
 
@@ -66,6 +67,7 @@ def facts_of(
         "start_level": level.start(record) if level.source == "battery" else None,
         "end_level": level.end() if level.source == "battery" else None,
         "level_from": level.source or None,
+        "pace": None if milestones.pace is None else asdict(milestones.pace),
         "milestones": {f"{item.percent:g}": item.time_s for item in milestones.reached},
         "stages": [
             {"start_s": stage.start, "end_s": stage.end, "mean_w": stage.mean}
