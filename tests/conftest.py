@@ -14,6 +14,15 @@ from comparisons.queries.cohorts import remembered
 from measurements import tasks
 
 
+LONGEST = ("tests/faults/", "tests/browser/", "tests/brickledger/test_commands.py")
+
+
+@pytest.hookimpl(trylast=True)
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Begin with the files that take minutes, so that no worker waits for one in the end."""
+    items.sort(key=lambda item: not item.nodeid.startswith(LONGEST))
+
+
 @pytest.fixture(autouse=True)
 def own_raw_store(tmp_path: Path, settings: Settings) -> Path:
     """Raw files of a test go to its own folder."""
