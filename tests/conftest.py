@@ -13,7 +13,6 @@ from brickledger.roles import give_role
 from comparisons.queries.cohorts import remembered
 from measurements import tasks
 
-
 LONGEST = ("tests/faults/", "tests/browser/", "tests/brickledger/test_commands.py")
 
 
