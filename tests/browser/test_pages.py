@@ -26,7 +26,6 @@ READING = (
     "/methods/",
     "/methods/efficiency/",
     "/methods/charge/",
-    "/methods/port-scan/",
     "/cautions/",
     "/decode/",
     "/decode/?words=0x0881912C+0x0002D12C+0xE007D1F4+0xC9A42164+0x4641912C&rated_power_w=65",
