@@ -111,6 +111,10 @@ class Run(models.Model):
     error = models.TextField(blank=True)
     problems = models.JSONField(default=list, blank=True)
     problem_count = models.PositiveIntegerField(default=0)
+    # The map of the bench by which its columns were read, if one was needed.
+    column_map = models.ForeignKey(
+        "ColumnMap", on_delete=models.PROTECT, null=True, blank=True, related_name="runs"
+    )
     reading_notes = models.JSONField(default=list, blank=True)
     trace = models.JSONField(null=True, blank=True)
     plot = models.JSONField(null=True, blank=True)

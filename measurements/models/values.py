@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import uuid
-from typing import Any, Self
+from typing import Any, Literal, Self
 
 from django.db import models
 from django.db.models import Exists, F, OuterRef, Q
@@ -11,6 +11,9 @@ from django.db.models import Exists, F, OuterRef, Q
 from catalog.models import Adapter, Viewer, sees_unpublished
 from measurements.kinds.base import Condition
 from measurements.models.runs import Amendment, Run
+from measurements.models.tables import ResultTable
+
+Source = Literal["run", "table", "catalogue"]
 
 
 class ValueQuerySet(models.QuerySet["Value"]):
@@ -35,6 +38,34 @@ class ValueQuerySet(models.QuerySet["Value"]):
             Q(current_until=None) | Q(current_until__gt=moment), current_from__lte=moment
         )
 
+    def measured(self) -> Self:
+        """Those of runs and of the catalogue, without the results that came by a table."""
+        return self.filter(table=None)
+
+    def of_tables(self) -> Self:
+        """The results that came by a table, without a raw record."""
+        return self.filter(table__isnull=False)
+
+    def counted(self, *, tables: bool) -> Self:
+        """Of all values that stand at one moment, those that count in rankings.
+
+        Results of tables count only with `tables`, and where nothing measured stands.
+        """
+        measured = self.measured()
+        if not tables:
+            return measured
+        further = self.of_tables().besides(measured)
+        return self.filter(Q(table=None) | Q(pk__in=further.values("pk")))
+
+    def besides(self, measured: ValueQuerySet) -> Self:
+        """Those in whose place none of `measured` stands: same adapter, metric and condition."""
+        place = measured.filter(
+            adapter=OuterRef("adapter"),
+            metric=OuterRef("metric"),
+            condition_key=OuterRef("condition_key"),
+        )
+        return self.filter(~Exists(place))
+
     def visible_to(self, viewer: Viewer) -> Self:
         """Those of adapters that this person may know of."""
         if sees_unpublished(viewer):
@@ -47,15 +78,21 @@ class Value(models.Model):
     """A computed number as a fact in time.
 
     It belongs to readers from `current_from` until `current_until`; both empty means that it
-    has not been accepted. `run` is empty for what follows from the catalogue alone. At most
-    one comparable value of an adapter stands for a metric and condition at any moment, and
-    beside it at most one that is set apart: a soak in a hot room takes no place from a good one.
+    has not been accepted. `run` is empty for what follows from the catalogue alone, and for what
+    came ready-made by a `table`. At most one comparable value of an adapter that was measured or
+    follows from the catalogue stands for a metric and condition at any moment, and beside it at
+    most one that is set apart (a soak in a hot room takes no place from a good one) and one of a
+    table.
     """
 
     adapter = models.ForeignKey(Adapter, on_delete=models.PROTECT, related_name="values")
     run = models.ForeignKey(
         Run, on_delete=models.PROTECT, null=True, blank=True, related_name="values"
     )
+    table = models.ForeignKey(
+        ResultTable, on_delete=models.PROTECT, null=True, blank=True, related_name="values"
+    )
+    table_row = models.PositiveIntegerField("row of the table", null=True, blank=True)
     metric = models.SlugField(max_length=40, db_index=False)
     condition_key = models.CharField(max_length=160, blank=True)
     line = models.CharField(max_length=4, blank=True)
@@ -67,6 +104,8 @@ class Value(models.Model):
     port = models.CharField(max_length=20, blank=True)
     value = models.FloatField()
     standard_uncertainty = models.FloatField()
+    # False only where a table gave a result without one; what is stored then is 0.
+    uncertainty_known = models.BooleanField(default=True)
     method = models.CharField(max_length=20)
     apart = models.TextField("not comparable because", blank=True)
     current_from = models.DateTimeField(null=True, blank=True)
@@ -79,8 +118,13 @@ class Value(models.Model):
             # Holds all that a cohort needs, so that reading one touches no table row.
             models.Index(
                 fields=["metric", "condition_key", "adapter", "value", "standard_uncertainty"],
-                condition=Q(current_from__isnull=False, current_until=None, apart=""),
+                condition=Q(current_from__isnull=False, current_until=None, apart="", table=None),
                 name="value_cohort",
+            ),
+            models.Index(
+                fields=["metric", "condition_key", "adapter"],
+                condition=Q(current_from__isnull=False, current_until=None, table__isnull=False),
+                name="value_cohort_of_tables",
             ),
             models.Index(fields=["metric", "condition_key"], name="value_condition"),
             models.Index(
@@ -93,13 +137,32 @@ class Value(models.Model):
         constraints = [
             models.UniqueConstraint(
                 fields=["adapter", "metric", "condition_key"],
-                condition=Q(current_from__isnull=False, current_until=None, apart=""),
+                condition=Q(current_from__isnull=False, current_until=None, apart="", table=None),
                 name="value_one_comparable",
             ),
             models.UniqueConstraint(
                 fields=["adapter", "metric", "condition_key"],
-                condition=Q(current_from__isnull=False, current_until=None) & ~Q(apart=""),
+                condition=Q(current_from__isnull=False, current_until=None, table=None)
+                & ~Q(apart=""),
                 name="value_one_apart",
+            ),
+            models.UniqueConstraint(
+                fields=["adapter", "metric", "condition_key"],
+                condition=Q(current_from__isnull=False, current_until=None, table__isnull=False),
+                name="value_one_of_a_table",
+            ),
+            models.CheckConstraint(
+                condition=Q(run=None) | Q(table=None), name="value_of_a_run_or_a_table"
+            ),
+            models.CheckConstraint(
+                condition=Q(uncertainty_known=True)
+                | Q(table__isnull=False, standard_uncertainty=0.0),
+                name="value_uncertainty_unknown_only_of_a_table",
+            ),
+            models.CheckConstraint(
+                condition=Q(table=None, table_row=None)
+                | Q(table__isnull=False, table_row__isnull=False),
+                name="value_of_a_table_names_its_row",
             ),
             models.UniqueConstraint(
                 fields=["run", "metric", "condition_key"],
@@ -117,6 +180,18 @@ class Value(models.Model):
 
     def __str__(self) -> str:
         return f"{self.metric} {self.condition_key} = {self.value:g}"
+
+    @property
+    def stated_uncertainty(self) -> float | None:
+        """Its standard uncertainty; None where a table did not give one."""
+        return self.standard_uncertainty if self.uncertainty_known else None
+
+    @property
+    def source(self) -> Source:
+        """Where it comes from: a run, a table, or the catalogue."""
+        if self.table_id is not None:
+            return "table"
+        return "catalogue" if self.run_id is None else "run"
 
     @property
     def condition(self) -> Condition:
