@@ -11,7 +11,7 @@ from measurements.intake.cells import is_clock, looks_numeric
 from measurements.intake.columns import IntArray, Problem
 from measurements.intake.decoding import Refused
 from measurements.intake.layout import Layout
-from measurements.intake.problems import SHOWN_PROBLEMS, Problems
+from measurements.intake.problems import Problems
 from measurements.intake.records import Lines, Records, find_records
 
 _STAND_INS = {"nan", "null", "none", "nil", "inf", "infinity"}
@@ -104,7 +104,7 @@ def check_widths(body: Body, problems: Problems) -> Body:
             continue
         if len(cells) == 1 and not cells[0].strip():
             cells_of[index] = 0
-        elif problems.count >= SHOWN_PROBLEMS:
+        elif problems.count >= problems.kept:
             problems.more(1)
         else:
             problems.add(

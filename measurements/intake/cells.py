@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 
 from measurements.intake.columns import FloatArray, IntArray
 from measurements.intake.decoding import printable
+from measurements.intake.evidence import DecimalMark
 
 BLANKS = " \t\r\n\v\f"
 
@@ -91,14 +92,23 @@ class StyleEvidence:
                 elif mark in text and _NUMBERS[mark].fullmatch(text):
                     self._certain[mark] = True
 
-    def style(self, *, semicolons: bool) -> NumberStyle:
-        """The style that most of the file's numbers can only be in.
+    @property
+    def is_open(self) -> bool:
+        """Whether there are numbers with a mark, each of which could be read in two ways."""
+        either = self._either["."] or self._either[","]
+        return either and not (self._certain["."] or self._certain[","])
+
+    def style(self, *, semicolons: bool, decimal: DecimalMark = "") -> NumberStyle:
+        """The style that most of the file's numbers can only be in, or that of a `decimal` mark.
 
         A cell that fits another style, or two styles, is no number in the one returned, so
         that it becomes a problem and is never guessed. Without any certain cell the mark is
         a point, or a comma where `semicolons` separate the columns, which is customary only
         where the decimal mark is a comma (common practice).
         """
+        if decimal:
+            other = "," if decimal == "." else "."
+            return NumberStyle(decimal, grouped=self._grouped[decimal] or self._either[other])
         mark: Literal[".", ","] = "."
         if not self._certain["."]:
             customary = semicolons and self._either[","] and not self._either["."]

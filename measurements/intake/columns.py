@@ -13,6 +13,8 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from measurements.intake.evidence import Evidence
+
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
@@ -110,10 +112,13 @@ class Reading:
 
     `notes` are sentences about what was recognised (encoding, separator, which heading
     became which column and how it was converted), shown on the run's page.
-    `problem_count` is the full number; `problems` holds at most the first 200.
+    `problem_count` is the full number; `problems` holds the first of them, as many as the
+    reader was asked to word. `evidence` is how the file was understood, also where that did not
+    make a table of it; None where nothing was.
     """
 
     table: Table | None
     problems: tuple[Problem, ...] = ()
     problem_count: int = 0
     notes: tuple[str, ...] = field(default=())
+    evidence: Evidence | None = None

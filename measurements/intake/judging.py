@@ -9,7 +9,7 @@ from measurements.intake import units
 from measurements.intake.cells import BLANKS
 from measurements.intake.columns import Column, FloatArray
 from measurements.intake.decoding import printable
-from measurements.intake.headings import Match
+from measurements.intake.matches import Match
 
 # A bound is inclusive, and a unit conversion may cost the last digits.
 _BOUND_TOLERANCE = 1e-9

@@ -6,28 +6,28 @@ headings of this kind of run. Lines above are a preamble, a row of units may sta
 
 from __future__ import annotations
 
-import csv
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
-from measurements.intake import units
-from measurements.intake.cells import looks_numeric
+from measurements.intake.cells import is_clock, looks_numeric
+from measurements.intake.column_maps import ColumnMap
 from measurements.intake.columns import Column
 from measurements.intake.decoding import Refused, printable
-from measurements.intake.headings import (
-    Heading,
-    Matching,
-    match_headings,
-    parse_heading,
-    with_unit,
+from measurements.intake.heading_lines import (
+    MAX_COLUMNS,
+    HeadingLine,
+    heading_line,
+    split_line,
 )
+from measurements.intake.headings import Heading
+from measurements.intake.matches import Matching
+from measurements.intake.matching import match_headings
 from measurements.intake.records import Lines
 
-MAX_COLUMNS = 512
 SEARCHED_LINES = 200
 _SEARCHED_BYTES = 4 << 20
 SEPARATORS = {",": "comma", ";": "semicolon", "\t": "tab", "|": "vertical bar"}
-_WORTH = {"name": 3, "alias": 2, "unit": 1}
+WORTH = {"map": 4, "name": 3, "alias": 2, "unit": 1}
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,6 +49,11 @@ class Layout:
     regular: bool
 
     @property
+    def is_mapped(self) -> bool:
+        """Whether a column map says what these headings are."""
+        return self.matching.applied is not None
+
+    @property
     def complete(self) -> bool:
         """Whether every column that is needed was found without doubt."""
         return not self.matching.problems and not self.clashes
@@ -56,109 +61,88 @@ class Layout:
     @property
     def worth(self) -> int:
         """How much of the line was understood; a name counts more than a unit alone."""
-        return sum(_WORTH[match.by] for match in self.matching.matches)
-
-
-def split_line(line: str, delimiter: str) -> list[str]:
-    """The cells of one line; none when its quotation marks do not pair."""
-    try:
-        return next(csv.reader([line.rstrip("\r\n")], delimiter=delimiter, strict=True), [])
-    except csv.Error:
-        return []
-
-
-def _without_last_blanks(cells: list[str]) -> list[str]:
-    """The cells up to the last that is filled: a separator at the end begins no column."""
-    filled = [at for at, cell in enumerate(cells) if cell.strip()]
-    return cells[: filled[-1] + 1] if filled else []
-
-
-def _unit_row(cells: Sequence[str], width: int) -> list[str] | None:
-    """The cells of a row of units, or None when the row is something else."""
-    if not any(cell.strip() for cell in cells) or len(cells) > width:
-        return None
-    spelled = [cell.strip(" \t[]()") for cell in cells]
-    if any(looks_numeric(cell) or units.recognise(cell) is None for cell in spelled):
-        return None
-    return spelled if any(units.recognise(cell) for cell in spelled) else None
-
-
-def _is_reading(cell: str) -> bool:
-    """Whether the cell is a number, alone or with its unit, such as “1 W”; “101 (°C)” is not."""
-    number, _, unit = cell.strip().rpartition(" ")
-    return looks_numeric(cell) or (looks_numeric(number) and bool(units.recognise(unit)))
-
-
-def _names_units(row: Sequence[str], text_columns: set[int]) -> bool:
-    """Whether a row that reads as units is one: ports are called A, devices V or K as well."""
-    spelled = {at for at, cell in enumerate(row) if units.recognise(cell)}
-    return bool(spelled) and not spelled & text_columns
+        return sum(WORTH[match.by] for match in self.matching.matches)
 
 
 def _candidate(
-    lines: Sequence[str], at: int, delimiter: str, columns: Sequence[Column]
+    lines: Sequence[str],
+    at: int,
+    delimiter: str,
+    columns: Sequence[Column],
+    maps: Sequence[ColumnMap],
 ) -> Layout | None:
-    bare = lines[at].lstrip()
-    commented = bare.startswith("#")
-    cells = split_line(bare.lstrip("# ") if commented else lines[at], delimiter)
-    if not any(cell.strip() for cell in cells) or len(cells) > MAX_COLUMNS:
+    line = heading_line(lines, at, delimiter, columns)
+    if line is None:
         return None
-    if any(_is_reading(cell) for cell in cells):
-        return None  # a setting above the table: a heading is never a bare number
-    cells = _without_last_blanks(cells)
-    headings = [parse_heading(cell) for cell in cells]
-    if not any(heading.name for heading in headings):
-        return None  # a row of units is not the headings, though each unit might be one
-    below = split_line(lines[at + 1], delimiter) if at + 1 < len(lines) else []
-    below = below[: len(cells)] + _without_last_blanks(below[len(cells) :])
-    text_columns = _text_columns(headings, columns)
-    row = _unit_row(below, len(cells))
-    if row is not None and not _names_units(row, text_columns):
-        row = None
-    clashes = []
-    if row is not None:
-        row += [""] * (len(cells) - len(row))
-        clashes = [
-            heading
-            for at, (heading, unit) in enumerate(zip(headings, row, strict=True))
-            if unit
-            and at not in text_columns
-            and heading.unit is not None
-            and heading.unit != units.recognise(unit)
-        ]
-        headings = [with_unit(item, unit) for item, unit in zip(headings, row, strict=True)]
-    matching = match_headings(headings, columns)
-    if not matching.matches:
+    matching = match_headings(line.headings, columns, maps=maps)
+    if not matching.matches and matching.applied is None:
         return None
+    return _layout(line, at, delimiter, matching)
+
+
+def _layout(line: HeadingLine, at: int, delimiter: str, matching: Matching) -> Layout:
     return Layout(
         # With a single column nothing is separated; a tab leaves the comma to the numbers.
-        delimiter=delimiter if len(cells) > 1 else "\t",
+        delimiter=delimiter if len(line.headings) > 1 else "\t",
         line=at,
-        first=at + 1 + (row is not None),
-        headings=tuple(headings),
+        first=at + 1 + line.has_unit_row,
+        headings=line.headings,
         matching=matching,
-        has_unit_row=row is not None,
-        clashes=tuple(clashes),
-        commented=commented,
-        regular=len(below) == len(cells),
+        has_unit_row=line.has_unit_row,
+        # A map names the unit itself.
+        clashes=() if matching.applied else line.clashes,
+        commented=line.commented,
+        regular=line.regular,
     )
 
 
-def _text_columns(headings: Sequence[Heading], columns: Sequence[Column]) -> set[int]:
-    """The places of the headings that are columns of text; a row of units changes none."""
-    if not any(column.is_text for column in columns):
-        return set()
-    return {
-        match.index for match in match_headings(headings, columns).matches if match.column.is_text
-    }
+def likely_layout(
+    lines: Lines, columns: Sequence[Column], *, separators: Collection[str] = SEPARATORS
+) -> Layout | None:
+    """The line that looks most like headings where none is known, for a person to map.
+
+    It is followed by a row of as many cells that holds a number, and has the most of them;
+    None where there is no such line.
+    """
+    head = _head(lines)
+    best: tuple[int, Layout] | None = None
+    for at, text in enumerate(head):
+        for delimiter in separators:
+            if delimiter not in text and delimiter != "\t":
+                continue
+            line = heading_line(head, at, delimiter, columns)
+            if line is None or not line.regular:
+                continue
+            first = at + 1 + line.has_unit_row
+            below = split_line(head[first], delimiter) if first < len(head) else []
+            if not any(looks_numeric(cell) or is_clock(cell) for cell in below):
+                continue
+            width = len(line.headings)
+            if best is None or width > best[0]:
+                nothing = Matching(matches=(), problems=(), notes=())
+                best = width, _layout(line, at, delimiter, nothing)
+    return best[1] if best else None
+
+
+def _head(lines: Lines) -> list[str]:
+    """The first lines, among which the headings are looked for."""
+    stop = min(len(lines), SEARCHED_LINES)
+    while stop > 1 and lines.bounds[stop] - lines.bounds[0] > _SEARCHED_BYTES:
+        stop -= 1
+    return lines.read(0, stop).split("\n")
 
 
 def find_layout(
-    lines: Lines, columns: Sequence[Column], *, separators: Collection[str] = SEPARATORS
+    lines: Lines,
+    columns: Sequence[Column],
+    *,
+    separators: Collection[str] = SEPARATORS,
+    maps: Sequence[ColumnMap] = (),
 ) -> Layout:
     """Find the line of headings among the first lines of the file.
 
-    The first line that names every required column is taken, commented-out lines last;
+    A line that one of the column `maps` is of is taken before every other. Else the first line
+    that names every required column is taken, commented-out lines last;
     without such a line, the one that is understood best, so that its problems can be told.
     A kind that requires no column of numbers, because it takes tables of two forms or of text,
     has the line that is understood best in any case: a stray unit or word in a preamble would
@@ -169,10 +153,7 @@ def find_layout(
     Refused
         No line names any column of this kind of run.
     """
-    stop = min(len(lines), SEARCHED_LINES)
-    while stop > 1 and lines.bounds[stop] - lines.bounds[0] > _SEARCHED_BYTES:
-        stop -= 1
-    head = lines.read(0, stop).split("\n")
+    head = _head(lines)
     best: Layout | None = None
     asks_for_numbers = any(column.required and not column.is_text for column in columns)
     for at, line in enumerate(head):
@@ -180,25 +161,35 @@ def find_layout(
             layout
             for delimiter in separators
             if (delimiter in line or delimiter == "\t" or len(separators) == 1)
-            and (layout := _candidate(head, at, delimiter, columns)) is not None
+            and (layout := _candidate(head, at, delimiter, columns, maps)) is not None
         ]
         if not found:
             continue
         here = max(
             found,
-            key=lambda item: (item.complete, item.regular, item.worth, len(item.headings)),
+            key=lambda item: (
+                item.is_mapped,
+                item.complete,
+                item.regular,
+                item.worth,
+                len(item.headings),
+            ),
         )
-        if best is None or _rank(here) > _rank(best):
+        if best is None or _rank(here, asks_for_numbers) > _rank(best, asks_for_numbers):
             best = here
-        if asks_for_numbers and here.complete and not here.commented:
+        settled = asks_for_numbers and here.complete and not here.commented
+        if here.is_mapped or (settled and not maps):
             break
     if best is None:
         raise _no_headings(head, columns)
     return best
 
 
-def _rank(layout: Layout) -> tuple[bool, bool, int]:
-    return layout.complete, not layout.commented, layout.worth
+def _rank(layout: Layout, first_is_best: bool) -> tuple[bool, bool, bool, int]:
+    # Of several lines that name all that is needed, the first is the headings.
+    is_enough = first_is_best and layout.complete and not layout.commented
+    worth = 0 if is_enough else layout.worth
+    return layout.is_mapped, layout.complete, not layout.commented, worth
 
 
 def _no_headings(head: Sequence[str], columns: Sequence[Column]) -> Refused:

@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from measurements.intake.decoding import Refused, printable
-from measurements.intake.layout import MAX_COLUMNS
+from measurements.intake.heading_lines import MAX_COLUMNS
 from measurements.intake.numpy_headers import Header, read_header
 from measurements.intake.series import ROWS_AT_ONCE
 

@@ -16,7 +16,8 @@ from numpy.typing import NDArray
 
 from measurements.intake.columns import Column, Problem, Table
 from measurements.intake.decoding import Refused, printable
-from measurements.intake.headings import Match
+from measurements.intake.evidence import Evidence
+from measurements.intake.matches import Match
 from measurements.intake.npz_members import Member, listed_members
 from measurements.intake.numpy_headers import Header, read_header
 from measurements.intake.problems import Draft
@@ -59,6 +60,7 @@ def read_array(path: Path, columns: Sequence[Column], draft: Draft) -> Table | N
             "and save it again."
         )
     draft.notes.append(f"{draft.spoken} read as a NumPy array. {ROW_NOTE}")
+    draft.evidence = Evidence(format="NumPy array")
     names = header.dtype.names
     if names is None:
         names = _names_of_plain(header, columns)
@@ -88,10 +90,10 @@ def read_array(path: Path, columns: Sequence[Column], draft: Draft) -> Table | N
     if not matches:
         return None
     refuse_amount(rows=rows, matches=matches)
-    raws = {
-        match.index: _raw(partial(_mapped, fields[match.index]), match, rows=rows)
-        for match in matches
-    }
+    raws = {}
+    for done, match in enumerate(matches, start=1):
+        raws[match.index] = _raw(partial(_mapped, fields[match.index]), match, rows=rows)
+        draft.told(done / len(matches))
     return build_table(matches, raws, rows=rows, draft=draft)
 
 
@@ -99,21 +101,11 @@ def read_arrays(path: Path, columns: Sequence[Column], draft: Draft) -> Table | 
     """The table of a `.npz` file, None with problems. Raises `Refused`."""
     with opened_zip(path) as archive:
         members, others = listed_members(archive)
+        draft.evidence = Evidence(format="NumPy archive")
         draft.notes.append(f"{draft.spoken} read as a NumPy archive of arrays. {ROW_NOTE}")
         if others:
             draft.notes.append(f"Members that are no arrays were left unread: {others}.")
-        series = [
-            _series(
-                member.name,
-                member.header.dtype,
-                member.header.shape,
-                is_column=member.values == max(member.header.shape, default=1),
-            )
-            for member in members
-        ]
-        sampling = _without_single_values(members, series, columns, draft)
-        if sampling is not None:
-            series.append(Series(TIME, "number", "numbers"))
+        series, sampling = _all_series(members, columns, draft)
         matches = match_series(series, columns, draft)
         if not matches:
             return None
@@ -126,12 +118,51 @@ def read_arrays(path: Path, columns: Sequence[Column], draft: Draft) -> Table | 
         refuse_size(rows=rows, columns=len(members))
         refuse_amount(rows=rows, matches=matches)
         raws = {}
-        for match in matches:
+        for done, match in enumerate(matches, start=1):
             if match.index in stored:
                 raws[match.index] = _raw(stored[match.index].blocks, match, rows=rows)
             elif sampling is not None:
                 raws[match.index] = Raw(sampling.time_s(rows))
+            draft.told(done / len(matches))
     return build_table(matches, raws, rows=rows, draft=draft)
+
+
+def series_of_array(path: Path, columns: Sequence[Column]) -> list[Series]:
+    """The columns that a `.npy` file declares. Raises `Refused`."""
+    with path.open("rb") as file:
+        header = read_header(file, file_size=path.stat().st_size, spoken="The file")
+    names = header.dtype.names or _names_of_plain(header, columns)
+    fields: Mapping[str, Any] = header.dtype.fields or {}
+    return [
+        _series(name, fields[name][0] if fields else header.dtype, header.shape, is_column=True)
+        for name in names
+    ]
+
+
+def series_of_arrays(path: Path, columns: Sequence[Column]) -> list[Series]:
+    """The columns that a `.npz` file declares. Raises `Refused`."""
+    with opened_zip(path) as archive:
+        members, _ = listed_members(archive)
+        return _all_series(members, columns, Draft(""))[0]
+
+
+def _all_series(
+    members: Sequence[Member], columns: Sequence[Column], draft: Draft
+) -> tuple[list[Series], Sampling | None]:
+    """Every array as a column, time by a stated sample rate among them, and that sampling."""
+    series = [
+        _series(
+            member.name,
+            member.header.dtype,
+            member.header.shape,
+            is_column=member.values == max(member.header.shape, default=1),
+        )
+        for member in members
+    ]
+    sampling = _without_single_values(members, series, columns, draft)
+    if sampling is not None:
+        series.append(Series(TIME, "number", "numbers"))
+    return series, sampling
 
 
 def _without_single_values(
@@ -148,8 +179,8 @@ def _without_single_values(
     for at in places:
         series[at] = Series("", "other", "")
     sampling = None
-    own = recognised(series, columns)
-    if stated and own and TIME not in own and any(column.name == TIME for column in columns):
+    own = recognised(series, columns, maps=draft.maps)
+    if stated and TIME not in own and any(column.name == TIME for column in columns):
         sampling = sampling_of(stated, members)
         draft.notes.append(sampling.note)
         places -= {stated[0][0]}

@@ -6,7 +6,7 @@ its metadata under `unit`.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import IO, Any
 
@@ -14,7 +14,8 @@ import numpy as np
 
 from measurements.intake.columns import Column, Table
 from measurements.intake.decoding import Refused
-from measurements.intake.headings import Match
+from measurements.intake.evidence import Evidence
+from measurements.intake.matches import Match
 from measurements.intake.problems import Draft
 from measurements.intake.series import (
     ROW_NOTE,
@@ -72,6 +73,7 @@ def _read(file: IO[bytes], columns: Sequence[Column], draft: Draft) -> Table | N
     refuse_size(rows=rows, columns=source.metadata.num_columns)
     schema = source.schema_arrow
     draft.notes.append(f"{draft.spoken} read as a Parquet file. {ROW_NOTE}")
+    draft.evidence = Evidence(format="Parquet file")
     series = [_series(field) for field in schema]
     matches = match_series(series, columns, draft)
     if not matches:
@@ -81,8 +83,17 @@ def _read(file: IO[bytes], columns: Sequence[Column], draft: Draft) -> Table | N
     _refuse_unpacked(source.metadata)
     # One text on every row is packed to nothing, and must not be unpacked a million times.
     texts = [series[match.index].heading for match in matches if series[match.index].sort == "text"]
-    raws = _raws(_opened(file, texts=texts), matches, names, rows=rows)
+    raws = _raws(_opened(file, texts=texts), matches, names, rows=rows, told=draft.told)
     return build_table(matches, raws, rows=rows, draft=draft)
+
+
+def series_of_parquet(path: Path, _columns: Sequence[Column]) -> list[Series]:
+    """The columns that the file declares. Raises `Refused`."""
+    try:
+        with path.open("rb") as file:
+            return [_series(field) for field in _opened(file).schema_arrow]
+    except Exception as error:  # whatever a library stumbles over in a file from outside
+        raise Refused("The Parquet file is damaged. Write it again.") from error
 
 
 def _series(field: Any) -> Series:
@@ -118,7 +129,12 @@ def _refuse_unpacked(metadata: Any) -> None:
 
 
 def _raws(
-    source: Any, matches: Sequence[Match], names: Sequence[str], *, rows: int
+    source: Any,
+    matches: Sequence[Match],
+    names: Sequence[str],
+    *,
+    rows: int,
+    told: Callable[[float], None],
 ) -> dict[int, Raw]:
     """Every matched column by its index."""
     gathered = [_Gathered(rows) for _ in matches]
@@ -129,6 +145,7 @@ def _raws(
         for name, column in zip(names, gathered, strict=True):
             column.take(batch.column(name), at)
         at += len(batch)
+        told(at / rows)
     if at != rows:
         raise Refused(_other_count(rows))
     return {match.index: column.raw(match) for match, column in zip(matches, gathered, strict=True)}

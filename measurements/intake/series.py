@@ -7,26 +7,23 @@ units and bounds as in a CSV. Rows are counted from 1, the first row of values.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Literal
 
 import numpy as np
 
 from measurements.intake import judging, units
 from measurements.intake.cells import ClockColumn, NumberStyle, complaint
+from measurements.intake.column_maps import ColumnMap
 from measurements.intake.columns import Column, FloatArray, IntArray, Problem, Table
 from measurements.intake.decoding import Refused, printable
-from measurements.intake.headings import (
-    Heading,
-    Match,
-    Matching,
-    match_headings,
-    parse_heading,
-    with_unit,
-)
-from measurements.intake.layout import MAX_COLUMNS
-from measurements.intake.problems import SHOWN_PROBLEMS, Draft
+from measurements.intake.heading_lines import MAX_COLUMNS
+from measurements.intake.headings import Heading, parse_heading, with_unit
+from measurements.intake.matches import Match, Matching
+from measurements.intake.matching import match_headings
+from measurements.intake.problems import Draft
 from measurements.intake.records import MAX_ROWS
+from measurements.intake.seeing import headings_seen
 from measurements.intake.texts import bare_text, judge_texts
 
 MOST_VALUES = 60_000_000
@@ -79,13 +76,15 @@ def refuse_size(*, rows: int, columns: int) -> None:
         raise Refused("The file has columns but no rows. Send the whole log.")
 
 
-def recognised(series: Sequence[Series], columns: Sequence[Column]) -> frozenset[str]:
+def recognised(
+    series: Sequence[Series], columns: Sequence[Column], *, maps: Sequence[ColumnMap] = ()
+) -> frozenset[str]:
     """The canonical names of the columns that the file has by itself."""
-    headings = _headings(series)
-    return frozenset(match.name for match in match_headings(headings, columns).matches)
+    matching = match_headings(headings_of(series), columns, maps=maps)
+    return frozenset(match.name for match in matching.matches)
 
 
-def _headings(series: Sequence[Series]) -> list[Heading]:
+def headings_of(series: Sequence[Series]) -> list[Heading]:
     return [with_unit(parse_heading(item.heading), item.unit) for item in series]
 
 
@@ -96,13 +95,22 @@ def match_series(
 
     Raises `Refused` when none is recognised at all.
     """
-    headings = _headings(series)
+    headings = headings_of(series)
     clashes = [
         heading
         for heading, item in zip(headings, series, strict=True)
         if heading.unit is not None and item.unit and heading.unit != units.recognise(item.unit)
     ]
-    matching = match_headings(headings, columns)
+    matching = match_headings(headings, columns, maps=draft.maps)
+    applied = matching.applied
+    if draft.evidence is not None:
+        draft.evidence = replace(
+            draft.evidence,
+            headings=headings_seen(headings, matching),
+            map_name=applied.name if applied else "",
+        )
+    if applied is not None:
+        clashes = []  # the map names the unit itself
     if not matching.matches and not matching.problems:
         raise Refused(_nothing_known(headings, columns))
     draft.notes.extend(match.note for match in matching.matches)
@@ -222,8 +230,8 @@ def _judged(raw: Raw, match: Match, draft: Draft) -> FloatArray:
         wrong |= np.isnan(values)
     beyond = ~wrong & judging.outside(values, column)
     places = np.flatnonzero(wrong | beyond)
-    draft.problems.more(len(places[SHOWN_PROBLEMS:]))
-    for place in places[:SHOWN_PROBLEMS]:
+    draft.problems.more(len(places[draft.problems.kept :]))
+    for place in places[: draft.problems.kept]:
         number = raw.values[place]
         text = raw.texts[place] if raw.texts else "" if np.isnan(number) else repr(float(number))
         if not wrong[place]:

@@ -5,12 +5,13 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 
+from measurements.intake.column_maps import ColumnMap
 from measurements.intake.columns import Column, Reading, Table
 from measurements.intake.decoding import Refused, printable
 from measurements.intake.formats import Format, recognise
 from measurements.intake.numpy_files import read_array, read_arrays
 from measurements.intake.parquet_files import read_parquet
-from measurements.intake.problems import Draft
+from measurements.intake.problems import SHOWN_PROBLEMS, Draft, Problems
 from measurements.intake.text_tables import read_text
 from measurements.intake.worksheets import read_workbook
 
@@ -23,7 +24,19 @@ _READERS: Mapping[Format, Callable[[Path, Sequence[Column], Draft], Table | None
 }
 
 
-def read_table(path: Path, columns: Sequence[Column], *, file_name: str) -> Reading:
+def _ignore(_share: float) -> None:
+    pass
+
+
+def read_table(
+    path: Path,
+    columns: Sequence[Column],
+    *,
+    file_name: str,
+    maps: Sequence[ColumnMap] = (),
+    problems_kept: int = SHOWN_PROBLEMS,
+    told: Callable[[float], None] = _ignore,
+) -> Reading:
     """Read a raw file as the table of a kind of run.
 
     CSV, TSV, XLSX, Parquet and NumPy files are told apart by their bytes.
@@ -36,6 +49,12 @@ def read_table(path: Path, columns: Sequence[Column], *, file_name: str) -> Read
         What the kind can use; the table holds them in their canonical units.
     file_name : str
         What the sender called the file, for messages.
+    maps : sequence of ColumnMap
+        Column maps to try; the first that is of the file's headings says what they are.
+    problems_kept : int
+        How many problems are worded; all are counted.
+    told : callable
+        Called with the share that was read, from 0 to 1, now and then in a long file.
 
     Returns
     -------
@@ -49,7 +68,12 @@ def read_table(path: Path, columns: Sequence[Column], *, file_name: str) -> Read
     OSError
         The file itself cannot be read. No content of a file raises anything.
     """
-    draft = Draft(f"‘{printable(file_name, limit=80)}’")
+    draft = Draft(
+        f"‘{printable(file_name, limit=80)}’",
+        maps=maps,
+        told=told,
+        problems=Problems(problems_kept),
+    )
     table: Table | None = None
     try:
         table = _READERS[recognise(path)](path, columns, draft)
@@ -60,4 +84,5 @@ def read_table(path: Path, columns: Sequence[Column], *, file_name: str) -> Read
         problems=draft.problems.first(),
         problem_count=draft.problems.count,
         notes=tuple(draft.notes),
+        evidence=draft.evidence,
     )

@@ -9,9 +9,9 @@ from measurements.intake.body import Body
 from measurements.intake.cells import BLANKS
 from measurements.intake.columns import IntArray, Problem
 from measurements.intake.decoding import printable
-from measurements.intake.headings import Match
+from measurements.intake.matches import Match
 from measurements.intake.portions import portions
-from measurements.intake.problems import SHOWN_PROBLEMS, Problems
+from measurements.intake.problems import Problems
 
 LONGEST_TEXT = 200  # characters
 # Beside the plain blanks: the space separators, and what has no width (joiners, marks of
@@ -83,7 +83,7 @@ def judge_texts(texts: Sequence[str], match: Match, lines: IntArray, problems: P
         if not fault:
             continue
         told += 1
-        if told > SHOWN_PROBLEMS:
+        if told > problems.kept:
             problems.more(1)
         else:
             problems.add(Problem(fault, row=int(lines[place]), column=heading))

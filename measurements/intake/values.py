@@ -9,7 +9,7 @@ read apart and say nothing of either.
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Literal
 
@@ -31,9 +31,10 @@ from measurements.intake.cells import (
 )
 from measurements.intake.columns import FloatArray, Problem, Table
 from measurements.intake.decoding import BLOCK_BYTES, printable
-from measurements.intake.headings import Match
+from measurements.intake.evidence import DecimalMark
+from measurements.intake.matches import Match
 from measurements.intake.portions import PARSER_ERRORS, opened, parser_options, portions
-from measurements.intake.problems import SHOWN_PROBLEMS, Problems
+from measurements.intake.problems import Draft, Problems
 from measurements.intake.texts import read_texts
 
 _ROWS_AT_ONCE = 500_000
@@ -48,41 +49,61 @@ _BOOLEAN = re.compile(rb"true|false", re.IGNORECASE)
 class Cells:
     """Every column as it was parsed, in the unit of the file.
 
-    `clocks` are the columns (by index) read as clock stamps [s].
+    `clocks` are the columns (by index) read as clock stamps [s]. `is_open` says that nothing in
+    the file settles the decimal mark.
     """
 
     parsed: Mapping[int, Parsed]
     style: NumberStyle
     clocks: frozenset[int] = frozenset()
     crossed_midnight: bool = False
+    is_open: bool = False
 
 
 @dataclass(frozen=True, slots=True)
 class Values:
-    """The table, and sentences on how its cells were read."""
+    """The table, and sentences on how its cells were read.
+
+    `decimal` is the decimal mark, "" in a table of words; `is_open` that every number could be
+    read with either.
+    """
 
     table: Table
     notes: tuple[str, ...]
+    decimal: DecimalMark = ""
+    is_open: bool = False
 
 
-def read_values(body: Body, problems: Problems) -> Values:
+def read_values(body: Body, draft: Draft) -> Values:
     """Parse, convert and check every cell of every column that was matched.
 
-    Adds to `problems`; the table is meaningless if there are any.
+    Adds to the draft's problems; the table is meaningless if there are any.
     """
+    problems = draft.problems
     matches = body.layout.matching.matches
     numbers = [match for match in matches if not match.column.is_text]
-    columns, notes = _read_numbers(body, numbers, problems) if numbers else ({}, ())
+    cells = _read_cells(body, numbers, draft.told) if numbers else Cells({}, NumberStyle())
+    columns, notes = _converted(body, numbers, cells, problems) if numbers else ({}, ())
     words = [match for match in matches if match.column.is_text]
     texts = read_texts(body, words, problems)
-    return Values(Table(columns, _kept(body, body.records.lines), texts), notes)
+    return Values(
+        table=Table(columns, _kept(body, body.records.lines), texts),
+        notes=notes,
+        decimal=cells.style.decimal if numbers else "",
+        is_open=cells.is_open,
+    )
 
 
-def _read_numbers(
-    body: Body, matches: Sequence[Match], problems: Problems
+def _read_cells(body: Body, matches: Sequence[Match], told: Callable[[float], None]) -> Cells:
+    applied = body.layout.matching.applied
+    decimal = applied.decimal if applied else ""
+    return _read_plain(body, matches, decimal, told) or _read_as_text(body, matches, decimal, told)
+
+
+def _converted(
+    body: Body, matches: Sequence[Match], cells: Cells, problems: Problems
 ) -> tuple[Mapping[str, FloatArray], tuple[str, ...]]:
     """The columns of numbers by canonical name, and how their cells were read."""
-    cells = _read_plain(body, matches) or _read_as_text(body, matches)
     columns = {match.name: _column(body, match, cells, problems) for match in matches}
     mark = "comma" if cells.style.decimal == "," else "point"
     grouped = ", and thousands are grouped" if cells.style.grouped else ""
@@ -108,15 +129,18 @@ def _has_booleans(body: Body) -> bool:
     return False
 
 
-def _read_plain(body: Body, matches: Sequence[Match]) -> Cells | None:
+def _read_plain(
+    body: Body, matches: Sequence[Match], decimal: DecimalMark, told: Callable[[float], None]
+) -> Cells | None:
     """The columns as plain numbers at once, or None when some cell is something else."""
     if any(match.unit is None for match in matches) or _has_booleans(body):
         return None
     none_bad = np.empty(0, dtype=np.int64)
     options = parser_options(body, [match.index for match in matches])
-    for mark in _DECIMAL_MARKS[body.records.delimiter == ";"]:
+    marks = (decimal,) if decimal else _DECIMAL_MARKS[body.records.delimiter == ";"]
+    for mark in marks:
         try:
-            values, count = _parsed(body, matches, mark, options)
+            values, count = _parsed(body, matches, mark, options, told)
         except PARSER_ERRORS:
             continue
         if count == len(body.records):
@@ -138,6 +162,7 @@ def _parsed(
     matches: Sequence[Match],
     mark: Literal[".", ","],
     options: Mapping[str, Any],
+    told: Callable[[float], None],
 ) -> tuple[dict[int, FloatArray], int]:
     """Every column as floats, and how many rows the parser saw.
 
@@ -162,11 +187,15 @@ def _parsed(
             for index, column in values.items():
                 column[count : count + len(frame)] = frame[index].to_numpy()
             count += len(frame)
+            told(count / len(body.records))
     return values, count
 
 
-def _read_as_text(body: Body, matches: Sequence[Match]) -> Cells:
+def _read_as_text(
+    body: Body, matches: Sequence[Match], decimal: DecimalMark, told: Callable[[float], None]
+) -> Cells:
     """The columns cell by cell: decimal mark and clock stamps first, then the numbers."""
+    twice, seen = 2 * max(1, len(body.filled)), 0
     indices = [match.index for match in matches]
     delimiter = body.records.delimiter
     timed = {match.index for match in matches if units.compatible(match.column.unit, "s")}
@@ -180,7 +209,9 @@ def _read_as_text(body: Body, matches: Sequence[Match]) -> Cells:
                     clocks.add(index)
             if delimiter != "," and index not in clocks:
                 evidence.add(cells)
-    style = evidence.style(semicolons=delimiter == ";")
+        seen += len(next(iter(portion.values()), ()))
+        told(seen / twice)
+    style = evidence.style(semicolons=delimiter == ";", decimal=decimal)
 
     stamps = {index: ClockColumn() for index in clocks}
     numbers: dict[int, list[Parsed]] = {match.index: [] for match in matches}
@@ -190,10 +221,12 @@ def _read_as_text(body: Body, matches: Sequence[Match]) -> Cells:
                 stamps[index].add(cells)
             else:
                 numbers[index].append(parse_numbers(cells, style))
+        seen += len(next(iter(portion.values()), ()))
+        told(seen / twice)
     parsed = {index: _joined(parts) for index, parts in numbers.items() if index not in clocks}
     parsed |= {index: stamp.finish() for index, stamp in stamps.items()}
     crossed = any(stamp.crossed_midnight for stamp in stamps.values())
-    return Cells(parsed, style, frozenset(clocks), crossed)
+    return Cells(parsed, style, frozenset(clocks), crossed, is_open=evidence.is_open)
 
 
 def _joined(parts: list[Parsed]) -> Parsed:
@@ -227,8 +260,8 @@ def _column(body: Body, match: Match, cells: Cells, problems: Problems) -> Float
     beyond = ~wrong & judging.outside(values, column)
     places = np.flatnonzero(wrong | beyond).tolist()
     filled = body.filled if places else np.empty(0, dtype=np.int64)
-    problems.more(len(places[SHOWN_PROBLEMS:]))
-    for place in places[:SHOWN_PROBLEMS]:
+    problems.more(len(places[problems.kept :]))
+    for place in places[: problems.kept]:
         record = int(filled[place])
         row = body.records.read(record)
         text = row[match.index] if match.index < len(row) else ""

@@ -14,13 +14,15 @@ from dataclasses import dataclass, replace
 from decimal import Decimal
 from pathlib import Path
 
+from measurements.intake.column_maps import ColumnMap
 from measurements.intake.columns import Column, Problem, Table
 from measurements.intake.decoding import Refused, Text, printable
-from measurements.intake.headings import Match
-from measurements.intake.layout import Layout, find_layout
-from measurements.intake.problems import Draft
+from measurements.intake.evidence import Evidence
+from measurements.intake.layout import Layout, find_layout, likely_layout
+from measurements.intake.matches import Match
+from measurements.intake.problems import Draft, Problems
 from measurements.intake.records import Lines, find_lines
-from measurements.intake.text_tables import layout_notes, read_rows
+from measurements.intake.text_tables import layout_notes, layout_seen, read_rows
 from measurements.intake.workbook_scan import WorkbookError
 from measurements.intake.workbooks import (
     Grid,
@@ -49,7 +51,7 @@ def read_workbook(path: Path, columns: Sequence[Column], draft: Draft) -> Table 
     scratch = Path(tempfile.mkdtemp(prefix="worksheet-"))
     try:
         with path.open("rb") as file, open_workbook(file) as book:
-            found = _choose(book, columns, scratch / "text")
+            found = _choose(book, columns, draft, scratch / "text")
             draft.notes.extend(_book_notes(book, found, draft.spoken))
             return _read(book, found, draft, scratch / "text")
     except WorkbookError as error:
@@ -67,31 +69,35 @@ def _listed(names: Sequence[str]) -> str:
     return f"{shown} and {len(names) - 8} more" if len(names) > 8 else shown
 
 
-def _choose(book: Workbook, columns: Sequence[Column], text: Path) -> _Found:
+def _choose(book: Workbook, columns: Sequence[Column], draft: Draft, text: Path) -> _Found:
     """The only worksheet whose headings are those of the run. Raises `Refused`."""
+    draft.evidence = Evidence(format="workbook", sheets=tuple(book.names))
     found: list[_Found] = []
+    likely: list[_Found] = []
     reasons: list[str] = []
     for name in book.names:
         try:
             grid = book.grid(name)
             if grid.rows:
-                layout = _layout(grid.rows, columns, text)
+                likely += _likely(name, grid, columns, text)
+                layout = layout_of_rows(grid.rows, columns, draft.maps, text)
                 found.append(_Found(name, grid, layout))
         except WorkbookError as error:
             reasons.append(str(error))
         except Refused as refusal:
             reasons.append(f"In the worksheet {_spoken(name)}: {refusal.problem.detail}")
-    complete = [item for item in found if item.layout.complete]
-    if len(complete) > 1:
-        names = _listed([item.name for item in complete])
+    chosen, others = _best(found, draft.maps)
+    seen = chosen or next(iter(others or found or likely), None)
+    if seen is not None:
+        _show(seen, draft, text)
+    if chosen is not None:
+        return chosen
+    if others:
+        names = _listed([item.name for item in others])
         raise Refused(
-            f"{len(complete)} worksheets have the headings of this kind of run: {names}. Keep one "
-            f"of them in the workbook.{_package_hint(book)}"
+            f"{len(others)} worksheets have the headings of this kind of run: {names}. Keep one "
+            f"of them in the workbook, or choose it on the page of the file.{_package_hint(book)}"
         )
-    if complete:
-        return complete[0]
-    if found:
-        return max(found, key=lambda item: item.layout.worth)
     if not reasons:
         raise Refused("The workbook has no cells that hold anything. Send the log itself.")
     if len(book.names) == 1:
@@ -100,6 +106,43 @@ def _choose(book: Workbook, columns: Sequence[Column], text: Path) -> _Found:
         f"None of the worksheets {_listed(book.names)} holds the headings of this kind of run. "
         f"{reasons[0]}{_package_hint(book)}"
     )
+
+
+def _best(
+    found: Sequence[_Found], maps: Sequence[ColumnMap]
+) -> tuple[_Found | None, Sequence[_Found]]:
+    """The worksheet to read, or those of which one must be chosen."""
+    named = {item.sheet for item in maps if item.sheet}
+    for item in found:
+        applied = item.layout.matching.applied
+        if applied is not None and applied.sheet == item.name:
+            return item, ()
+    by_name = [item for item in found if item.name in named and item.layout.complete]
+    for fitting in (
+        by_name,
+        [item for item in found if item.layout.is_mapped and item.layout.complete],
+        [item for item in found if item.layout.complete],
+    ):
+        if len(fitting) == 1:
+            return fitting[0], ()
+        if fitting:
+            return None, fitting
+    if found:
+        return max(found, key=lambda item: item.layout.worth), ()
+    return None, ()
+
+
+def _likely(name: str, grid: Grid, columns: Sequence[Column], text: Path) -> list[_Found]:
+    """What might be headings in a worksheet where none is known."""
+    layout = likely_layout(_lines(grid.rows, text), columns, separators=(_COMMA,))
+    return [_Found(name, grid, _with_comma(layout))] if layout else []
+
+
+def _show(seen: _Found, draft: Draft, text: Path) -> None:
+    """Keep what was seen in that worksheet as evidence."""
+    assert draft.evidence is not None
+    evidence = layout_seen(draft.evidence, _lines(seen.grid.rows, text), seen.layout)
+    draft.evidence = replace(evidence, sheet=seen.name, separator="")
 
 
 def _package_hint(book: Workbook) -> str:
@@ -111,8 +154,12 @@ def _package_hint(book: Workbook) -> str:
     )
 
 
-def _layout(rows: Rows, columns: Sequence[Column], text: Path) -> Layout:
-    return _with_comma(find_layout(_lines(rows, text), columns, separators=(_COMMA,)))
+def layout_of_rows(
+    rows: Rows, columns: Sequence[Column], maps: Sequence[ColumnMap], text: Path
+) -> Layout:
+    """How a run's table lies in a worksheet; `text` is a file to write to. Raises `Refused`."""
+    lines = _lines(rows, text)
+    return _with_comma(find_layout(lines, columns, separators=(_COMMA,), maps=maps))
 
 
 def _with_comma(layout: Layout) -> Layout:
@@ -149,13 +196,20 @@ def _read(book: Workbook, found: _Found, draft: Draft, text: Path) -> Table | No
     for match in layout.matching.matches:
         draft.notes.extend(_settle_percents(rows, found.grid, layout, match))
     where = f"Worksheet {_spoken(found.name)}: " if len(book.names) > 1 else ""
-    inner = Draft(draft.spoken)
+    inner = Draft(
+        draft.spoken,
+        maps=draft.maps,
+        told=draft.told,
+        problems=Problems(draft.problems.kept),
+        evidence=draft.evidence,
+    )
     try:
         table = read_rows(_lines(rows, text), layout, inner)
     except Refused as refusal:
         problem = refusal.problem
         raise Refused(where + problem.detail, row=problem.row, column=problem.column) from refusal
     draft.notes.extend(inner.notes)
+    draft.evidence = inner.evidence
     worded = inner.problems.first()
     for problem in worded:
         draft.problems.add(Problem(where + problem.detail, problem.row, problem.column))

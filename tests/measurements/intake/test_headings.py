@@ -5,7 +5,9 @@ from __future__ import annotations
 import pytest
 
 from measurements.intake.columns import Column
-from measurements.intake.headings import Matching, match_headings, parse_heading, with_unit
+from measurements.intake.headings import parse_heading, with_unit
+from measurements.intake.matches import Matching
+from measurements.intake.matching import match_headings
 
 TIME = Column("time_s", "Time", "s", required=False, aliases=("time", "zeit", "t"))
 POWER = Column("input_power_w", "Input power", "W", aliases=("power", "p in"))
