@@ -27,9 +27,17 @@ CSRF_TRUSTED_ORIGINS = (
 
 # What a site decides for itself.
 REVIEWERS_ACCEPT_OWN_RUNS = ENVIRONMENT.flag("BRICKLEDGER_REVIEWERS_ACCEPT", default=False)
+# Whether rankings count results that came by a table, where nobody says in or out.
+COUNT_TABLES = ENVIRONMENT.flag("BRICKLEDGER_COUNT_TABLES", default=False)
 MAX_UPLOAD_BYTES = 2**20 * ENVIRONMENT.whole(
     "BRICKLEDGER_MAX_UPLOAD_MIB", 256, minimum=1, maximum=2048
 )
+
+# What reading and computing one file may take; a file that takes more is rejected.
+READ_MEMORY_BYTES = 2**20 * ENVIRONMENT.whole(
+    "BRICKLEDGER_READ_MEMORY_MIB", 1536, minimum=256, maximum=1 << 20
+)
+READ_CPU_SECONDS = ENVIRONMENT.whole("BRICKLEDGER_READ_CPU_SECONDS", 120, minimum=1, maximum=86_400)
 
 # The queue: how long a worker may stay silent before its run is given to another, how often
 # the sweeper looks, and how many attempts a run gets before it is set aside.

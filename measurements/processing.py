@@ -11,10 +11,11 @@ import json
 import logging
 import math
 import threading
+import time
 import uuid
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from datetime import timedelta
 from typing import Any
 
@@ -28,16 +29,15 @@ from django.utils import timezone
 
 from catalog.actions import get_device
 from measurements import history, queries
-from measurements.intake.columns import FloatArray, Problem, Table
-from measurements.intake.tables import read_table
-from measurements.kinds.base import Kind, Measured, Outcome
-from measurements.metrics.downsample import downsample
+from measurements.confined import Exhausted, Found, Job, Limits, examine
+from measurements.intake.columns import FloatArray, Problem
+from measurements.kinds.base import Measured, Outcome
 from measurements.models import Flag, Ledger, Run, RunEvent, Value, Verdict
 
 logger = logging.getLogger(__name__)
 
 TRACE_POINTS = 2000
-MOST_DEVICES = 100
+TELL_EVERY_S = 1.0
 FIRST_RETRY = timedelta(seconds=2)
 
 
@@ -68,8 +68,8 @@ def compute(run_id: uuid.UUID, *, again: bool = False) -> str:
     try:
         with _lease_kept(run_id, fence):
             try:
-                outcome, notes = _measure(run_id, fence)
-                _store(run_id, fence, outcome, notes)
+                outcome, found = _measure(run_id, fence)
+                _store(run_id, fence, outcome, found)
             except Rejected as rejected:
                 _reject(run_id, fence, rejected)
     except LostClaim:
@@ -149,43 +149,58 @@ def _step(run_id: uuid.UUID, fence: int, step: str) -> None:
         raise LostClaim
 
 
-def _measure(run_id: uuid.UUID, fence: int) -> tuple[Outcome, tuple[str, ...]]:
+def read_limits() -> Limits:
+    """What one file may take of memory and computing time, by the settings."""
+    return Limits(memory_bytes=settings.READ_MEMORY_BYTES, cpu_s=settings.READ_CPU_SECONDS)
+
+
+def _measure(run_id: uuid.UUID, fence: int) -> tuple[Outcome, Found]:
     run = queries.run_to_compute(run_id)
-    kind = run.declared_kind
     store = queries.raw_store()
     if (condition := store.check(run.raw_id)) != "intact":
         raise OSError(f"The stored file {run.raw_id} is {condition}; restore it from a backup.")
-    reading = read_table(store.path(run.raw_id), kind.columns, file_name=run.file_name)
-    if reading.table is None:
-        raise Rejected(reading.problems, count=reading.problem_count, notes=reading.notes)
-    _step(run_id, fence, "checking")
-    _write_down_devices(run, kind, reading.table)
-    setup = queries.setup_of(run)
-    if problems := kind.check(reading.table, setup):
-        raise Rejected(problems[:200], count=len(problems), notes=reading.notes)
-    _step(run_id, fence, "computing")
-    outcome = kind.measure(reading.table, setup)
-    if problems := tuple(_not_finite(outcome)):
-        raise Rejected(problems, notes=reading.notes)
+    job = Job(
+        path=store.path(run.raw_id),
+        file_name=run.file_name,
+        kind=run.kind,
+        setup=queries.setup_of(run),
+        maps=queries.column_maps_of(run),
+        trace_points=TRACE_POINTS,
+    )
+    tell = _Steps(run_id, fence)
+    try:
+        found = examine(job, limits=read_limits(), told=tell)
+        if found.strangers:
+            _write_down_devices(run, found.strangers)
+            job = replace(job, setup=queries.setup_of(run), takes_strangers=True)
+            found = examine(job, limits=read_limits(), told=tell)
+    except Exhausted as exhausted:
+        raise Rejected((Problem(str(exhausted)),)) from exhausted
+    if found.outcome is None:
+        raise Rejected(found.problems, count=found.problem_count, notes=found.notes)
+    if problems := tuple(_not_finite(found.outcome)):
+        raise Rejected(problems, notes=found.notes)
     _step(run_id, fence, "storing")
-    return outcome, reading.notes
+    return found.outcome, found
 
 
-def _write_down_devices(run: Run, kind: Kind, table: Table) -> None:
+class _Steps:
+    """Says how far a computation is: every step, and within one at most once a second."""
+
+    def __init__(self, run_id: uuid.UUID, fence: int) -> None:
+        self._run_id, self._fence = run_id, fence
+        self._step, self._said_at = "", 0.0
+
+    def __call__(self, words: str) -> None:
+        step = words.partition(",")[0]
+        if step == self._step and time.monotonic() - self._said_at < TELL_EVERY_S:
+            return
+        self._step, self._said_at = step, time.monotonic()
+        _step(self._run_id, self._fence, words)
+
+
+def _write_down_devices(run: Run, names: Iterable[str]) -> None:
     """Reference devices that a table names for the first time become known with it."""
-    if "device" not in {column.name for column in kind.columns if column.is_text}:
-        return
-    names = [name for name in dict.fromkeys(table.texts.get("device", ())) if name]
-    if len(names) > MOST_DEVICES:
-        raise Rejected(
-            (
-                Problem(
-                    f"The table names {len(names)} devices; at most {MOST_DEVICES} are read from "
-                    "one file. Look for another column under this heading, or split the file.",
-                    column="device",
-                ),
-            )
-        )
     for name in names:
         try:
             device, is_new = get_device(name)
@@ -207,13 +222,10 @@ def _not_finite(outcome: Outcome) -> Iterator[Problem]:
             )
 
 
-def _store(run_id: uuid.UUID, fence: int, outcome: Outcome, notes: tuple[str, ...]) -> None:
-    trace: dict[str, FloatArray] = {}
-    if outcome.plot is not None:
-        trace = downsample(outcome.trace, points=TRACE_POINTS, x=outcome.plot.x)
+def _store(run_id: uuid.UUID, fence: int, outcome: Outcome, found: Found) -> None:
     details = json.loads(json.dumps(asdict(outcome.details), allow_nan=False))
     with transaction.atomic():
-        before = Run.objects.only("kind", "details").get(pk=run_id)
+        before = Run.objects.only("kind", "details", "column_map_id").get(pk=run_id)
         history.lock_for(before.kind)
         run = _finish(
             run_id,
@@ -221,8 +233,9 @@ def _store(run_id: uuid.UUID, fence: int, outcome: Outcome, notes: tuple[str, ..
             state=Run.State.READY,
             problems=[],
             problem_count=0,
-            reading_notes=list(notes),
-            trace={name: _plain(column) for name, column in trace.items()},
+            reading_notes=list(found.notes),
+            column_map_id=queries.column_map_applied(before, found.evidence),
+            trace={name: _plain(column) for name, column in outcome.trace.items()},
             plot=None if outcome.plot is None else asdict(outcome.plot),
             details=details,
         )
@@ -319,7 +332,7 @@ def _taken_from(run: Run) -> set[tuple[str, str, bool]]:
     A comparable value of a run accepted later also took the place of one that is set apart.
     """
     taken = set()
-    others = Value.objects.current().filter(adapter=run.adapter_id).exclude(run=run)
+    others = Value.objects.measured().current().filter(adapter=run.adapter_id).exclude(run=run)
     for row in others.select_related("run").only(
         "metric", "condition_key", "apart", "run__accepted_at"
     ):

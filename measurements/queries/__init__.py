@@ -3,6 +3,11 @@
 One function serves every surface, so that they cannot disagree.
 """
 
+from measurements.queries.arrivals import (
+    column_map_applied,
+    column_maps_in_use,
+    column_maps_of,
+)
 from measurements.queries.plans import (
     Planned,
     leaders_first,
@@ -30,9 +35,11 @@ from measurements.queries.setups import (
     devices_known,
     run_to_compute,
     setup_of,
+    setup_with,
 )
 from measurements.queries.values import (
     condition_in_words,
+    counts_tables,
     current_values,
     method_of,
     metrics_listed,
@@ -47,7 +54,11 @@ __all__ = [
     "QueueReport",
     "ScannedPort",
     "adapter_facts",
+    "column_map_applied",
+    "column_maps_in_use",
+    "column_maps_of",
     "condition_in_words",
+    "counts_tables",
     "current_values",
     "devices_known",
     "leaders_first",
@@ -64,6 +75,7 @@ __all__ = [
     "runs_listed",
     "scanned_ports",
     "setup_of",
+    "setup_with",
     "stands",
     "value_row",
     "values_of",

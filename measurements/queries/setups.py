@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import uuid
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
+from typing import Any
 
 from django.db.models import Prefetch
 
@@ -20,14 +21,14 @@ from measurements.kinds.base import (
     Setup,
     SharingClaim,
 )
-from measurements.models import Run
+from measurements.models import Instrument, Run, Stated, line_of
 from measurements.queries.ports import scanned_ports
 
 
 def run_to_compute(run_id: uuid.UUID) -> Run:
     """The run with all that its computation needs, in a fixed number of queries."""
     return (
-        Run.objects.select_related("adapter", "port")
+        Run.objects.select_related("adapter", "port", "column_map")
         .prefetch_related(
             "instruments",
             "adapter__ports",
@@ -107,17 +108,24 @@ def devices_known(*, listed: bool = False) -> tuple[DeviceFacts, ...]:
 
 def setup_of(run: Run) -> Setup:
     """The conditions of a run as the pure core takes them; two queries after `run_to_compute`."""
+    return setup_with(run, instruments=run.instruments.all(), fields=run.method_fields)
+
+
+def setup_with(
+    stated: Stated, *, instruments: Iterable[Instrument], fields: Mapping[str, Any]
+) -> Setup:
+    """Conditions, of a run or of a file that is not handed in yet, as the pure core takes them."""
     return Setup(
-        adapter=adapter_facts(run.adapter),
+        adapter=adapter_facts(stated.adapter),
         devices=devices_known(),
-        line=run.line,  # type: ignore[arg-type]  # a database constraint holds the literal
-        mains_v=run.mains_v,
-        mains_hz=run.mains_hz,
-        ambient_c=run.ambient_c,
-        port=_port_facts(run.port) if run.port else None,
+        line=line_of(stated.mains_v),  # type: ignore[arg-type]  # it gives one of the literals
+        mains_v=stated.mains_v,
+        mains_hz=stated.mains_hz,
+        ambient_c=stated.ambient_c,
+        port=_port_facts(stated.port) if stated.port else None,
         accuracies=tuple(
             Accuracy(item.name, item.quantity, item.reading_percent, item.fixed)
-            for item in sorted(run.instruments.all(), key=lambda item: item.name)
+            for item in sorted(instruments, key=lambda item: item.name)
         ),
-        fields=run.method_fields,
+        fields=fields,
     )

@@ -6,6 +6,7 @@ import uuid
 from collections.abc import Iterable
 from datetime import datetime
 
+from django.conf import settings
 from django.db.models import QuerySet
 
 from catalog.models import Adapter, Viewer
@@ -76,11 +77,21 @@ def physical_measures(adapter: Adapter) -> tuple[Measured, ...]:
     )
 
 
-def current_values(*, viewer: Viewer, metrics: Iterable[str] = ()) -> QuerySet[Value]:
-    """Values that stand today, of adapters this person may know of."""
-    values = Value.objects.current().visible_to(viewer)
+def current_values(
+    *, viewer: Viewer, metrics: Iterable[str] = (), tables: bool = False
+) -> QuerySet[Value]:
+    """Values that stand today, of adapters this person may know of.
+
+    With `tables`, also results that came by a table where nothing measured stands.
+    """
+    values = Value.objects.current().counted(tables=tables).visible_to(viewer)
     keys = tuple(metrics)
     return values.filter(metric__in=keys) if keys else values
+
+
+def counts_tables(said: str | None) -> bool:
+    """Whether results from tables count: as a query says, ``in`` or ``out``, else as the site."""
+    return said == "in" if said in ("in", "out") else bool(settings.COUNT_TABLES)
 
 
 def _spoken(name: str) -> str:

@@ -11,8 +11,9 @@ from rest_framework.test import APIClient
 
 from catalog.models import Device
 from measurements.actions import accept_run
+from measurements.confined.work import MOST_DEVICES
 from measurements.models import Run
-from measurements.processing import MOST_DEVICES, compute
+from measurements.processing import compute
 from tests.factories.catalog import make_adapter
 
 pytestmark = pytest.mark.django_db

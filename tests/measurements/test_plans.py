@@ -23,6 +23,7 @@ from catalog.actions import PortFacts
 from catalog.models import Adapter
 from measurements import forms, kinds, processing, queries
 from measurements.actions import accept_run, withdraw_run
+from measurements.confined.work import look
 from measurements.intake.columns import Column, Table
 from measurements.kinds import get_kind
 from measurements.kinds.base import Details, Field, Kind, Outcome, PlannedRun, Setup
@@ -122,6 +123,8 @@ def made_up(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
     )
     for module in (kinds, forms, queries.plans, sheets, bulk):
         monkeypatch.setattr(module, "all_kinds", lambda: planned)
+    # A process of its own would not know the made-up kind.
+    monkeypatch.setattr(processing, "examine", lambda job, **_: look(job, told=lambda _words: None))
     seen.clear()
     # Metrics are remembered: those of these kinds while they are there, and no longer.
     kinds.all_metrics.cache_clear()

@@ -15,7 +15,7 @@ from pytest_django.fixtures import Settings
 
 from measurements import processing, queries
 from measurements.actions import accept_run
-from measurements.intake.tables import read_table
+from measurements.confined import examine
 from measurements.kinds.base import Outcome
 from measurements.models import Run, RunEvent, Value
 from tests.factories.catalog import make_adapter
@@ -117,9 +117,9 @@ def test_a_lost_claim_is_noticed_between_steps_before_anything_is_computed(
 
     def taken_over(*args: Any, **options: Any) -> Any:
         Run.objects.filter(pk=run.pk).update(fence=99)
-        return read_table(*args, **options)
+        return examine(*args, **options)
 
-    monkeypatch.setattr(processing, "read_table", taken_over)
+    monkeypatch.setattr(processing, "examine", taken_over)
     assert processing.compute(run.pk) == "computing"
     run.refresh_from_db()
     assert (run.fence, run.step) == (99, "reading the file")
