@@ -14,6 +14,7 @@ from catalog import api as catalog
 from catalog.rest.views import ApiView
 from comparisons import api as comparisons
 from measurements import api as measurements
+from measurements import result_api as results
 
 METHODS = ("get", "post", "patch")
 
@@ -91,6 +92,18 @@ urlpatterns: list[URLPattern] = [
         "runs/<uuid:run_id>/withdraw/", measurements.RunWithdraw.as_view(), name="api-run-withdraw"
     ),
     path("runs/<uuid:run_id>/amend/", measurements.RunAmend.as_view(), name="api-run-amend"),
+    path("tables/", results.ResultTableList.as_view(), name="api-result-tables"),
+    path("tables/<uuid:table_id>/", results.ResultTableDetail.as_view(), name="api-result-table"),
+    path(
+        "tables/<uuid:table_id>/accept/",
+        results.ResultTableAccept.as_view(),
+        name="api-result-table-accept",
+    ),
+    path(
+        "tables/<uuid:table_id>/withdraw/",
+        results.ResultTableWithdraw.as_view(),
+        name="api-result-table-withdraw",
+    ),
     path("metrics/", measurements.MetricList.as_view(), name="api-metrics"),
     path("values/", measurements.ValueList.as_view(), name="api-values"),
     path("rankings/<slug:metric>/", comparisons.RankingDetail.as_view(), name="api-ranking"),

@@ -106,7 +106,11 @@ def publish_comparison(comparison: Comparison, *, by: Person) -> Comparison:
         names = ", ".join(f"{adapter} (until {adapter.publish_on})" for adapter in hidden)
         raise Refused(f"Still under embargo: {names}.", field="adapters")
     table = comparison_table(
-        adapters, metrics=comparison.metrics, conditions=comparison.conditions, viewer=None
+        adapters,
+        metrics=comparison.metrics,
+        conditions=comparison.conditions,
+        viewer=None,
+        tables=comparison.with_tables,
     )
     now = timezone.now()
     frozen = {
@@ -129,7 +133,12 @@ def revise_comparison(comparison: Comparison, *, by: Person) -> Comparison:
     """A new draft from a published comparison; the old one stays at its address."""
     if comparison.state != Comparison.State.PUBLISHED:
         raise Refused("The comparison is still a draft; change the draft itself.")
-    draft = Comparison(title=comparison.title, notes=comparison.notes, revises=comparison)
+    draft = Comparison(
+        title=comparison.title,
+        notes=comparison.notes,
+        with_tables=comparison.with_tables,
+        revises=comparison,
+    )
     return save_comparison(
         draft,
         adapters=compared_adapters(comparison),

@@ -24,7 +24,7 @@ from comparisons.actions import publish_comparison, revise_comparison, save_comp
 from comparisons.models import Comparison
 from comparisons.queries.cohorts import Filters, choose_condition, known_conditions
 from comparisons.queries.placements import placements
-from comparisons.queries.rankings import ranking
+from comparisons.queries.rankings import count_of_tables, ranking
 from comparisons.ranking import Spread
 from comparisons.serializers import (
     ComparisonBody,
@@ -39,7 +39,8 @@ from comparisons.serializers import (
 from measurements.kinds import all_metrics
 from measurements.kinds.base import Metric
 from measurements.models import Value
-from measurements.serializers import LOADS, EmptyBody, metric_json
+from measurements.queries import counts_tables
+from measurements.serializers import IN_OR_OUT, LOADS, EmptyBody, metric_json
 
 CONDITION_PARAMETERS = {
     "line": one_of("high", "low"),
@@ -62,16 +63,18 @@ class RankingDetail(ApiView):
         "ports_min": whole(minimum=0, maximum=100),
         "maker": text,
         "as_of": moment,
+        "tables": IN_OR_OUT,
     }
 
     def get(self, request: Request, metric: str) -> Response:
         """Rank adapters under the plainest condition that has every part asked for.
 
         `as_of` ranks what stood at a time; a date means the end of that day (UTC).
+        `tables=in` counts results that came by a table, without a raw record.
         """
         declared = _ranked_metric(metric)
         given, after = self.given, self.page.after
-        filters = _filters(given)
+        filters, tables = _filters(given), counts_tables(given.get("tables"))
         start, as_of, latest = 0, given.get("as_of"), _last_change(declared)
         if after is not None:
             start = after["start"]
@@ -79,12 +82,19 @@ class RankingDetail(ApiView):
             if as_of is None and after["seen"] != latest:
                 as_of = datetime.fromisoformat(after["seen"])
         asked = {part: given[part] for part in CONDITION_PARAMETERS if part in given}
-        known = known_conditions(declared, viewer=self.viewer, as_of=as_of)
+        known = known_conditions(declared, viewer=self.viewer, as_of=as_of, tables=tables)
         condition = choose_condition(known, asked=asked)
         answer: dict[str, Any] = {"metric": metric_json(declared)}
         if condition is None:
             empty = spread_json(Spread(count=0, median=None, quartiles=None))
-            nothing: dict[str, Any] = {"results": [], "not_comparable": [], "next": None}
+            nothing: dict[str, Any] = {
+                "results": [],
+                "not_comparable": [],
+                "of_tables": count_of_tables(
+                    declared, None, viewer=self.viewer, filters=filters, as_of=as_of
+                ),
+                "next": None,
+            }
             return Response({**answer, "condition": asked, "cohort": empty, **nothing})
         found = ranking(
             declared,
@@ -94,6 +104,7 @@ class RankingDetail(ApiView):
             as_of=as_of,
             start=start,
             limit=self.page.limit,
+            tables=tables,
         )
         following = found.next_start
         seen = after["seen"] if after else latest
@@ -104,6 +115,7 @@ class RankingDetail(ApiView):
                 "cohort": spread_json(found.cohort.spread),
                 "results": [ranked_json(row) for row in found.rows],
                 "not_comparable": [apart_json(apart) for apart in found.apart],
+                "of_tables": found.of_tables,
                 "next": (self.page.link({"start": following, "seen": seen}) if following else None),
             }
         )
@@ -142,12 +154,17 @@ class PlacementList(ApiView):
     """One adapter's places."""
 
     page_size = MAX_LIMIT
-    parameters = {**PAGE_PARAMETERS, "as_of": moment}
+    parameters = {**PAGE_PARAMETERS, "as_of": moment, "tables": IN_OR_OUT}
 
     def get(self, request: Request, slug: str) -> Response:
         """List where an adapter stands in the history, each metric and condition."""
         adapter = visible_adapter(slug, viewer=self.viewer)
-        found = placements(adapter, viewer=self.viewer, as_of=self.given.get("as_of"))
+        found = placements(
+            adapter,
+            viewer=self.viewer,
+            as_of=self.given.get("as_of"),
+            tables=counts_tables(self.given.get("tables")),
+        )
         page = sequence_page(found, asked=self.page)
         return Response({"results": [placement_json(row) for row in page.rows], "next": page.next})
 
@@ -171,6 +188,8 @@ def _write(comparison: Comparison, said: dict[str, Any], *, by: Any) -> Comparis
         raise Invalid(Fault("adapters", f"No adapter is called “{slug}” here.") for slug in missing)
     comparison.title = said["title"]
     comparison.notes = said.get("notes", comparison.notes)
+    if "tables" in said:
+        comparison.with_tables = said["tables"] == "in"
     return save_comparison(
         comparison,
         adapters=[found[slug] for slug in slugs],

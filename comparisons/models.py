@@ -44,6 +44,8 @@ class Comparison(models.Model):
     metrics = models.JSONField(default=list)
     conditions = models.JSONField(default=dict, blank=True)
     notes = models.TextField(blank=True)
+    # Whether results that came by a table fill the cells of what was not measured.
+    with_tables = models.BooleanField(default=False)
     created_at = models.DateTimeField(default=timezone.now, editable=False)
     changed_at = models.DateTimeField(auto_now=True)
     created_by = models.ForeignKey(

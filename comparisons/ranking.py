@@ -19,6 +19,11 @@ BoolArray = NDArray[np.bool_]
 COVERAGE_FACTOR = 2.0
 
 
+def expanded(standard_uncertainty: float | None) -> float | None:
+    """U at k = 2 of a standard uncertainty, both in any one unit [-]; None of an unknown one."""
+    return None if standard_uncertainty is None else COVERAGE_FACTOR * standard_uncertainty
+
+
 @dataclass(frozen=True, slots=True)
 class Places:
     """Where each value of a cohort stands; arrays are in the order of the values given.
@@ -129,7 +134,8 @@ def differs(
     Returns
     -------
     ndarray of bool
-        True where the difference lies outside k = 2 of the combined uncertainty.
+        True where the difference lies outside k = 2 of the combined uncertainty; False where
+        an uncertainty is not a number: nobody can tell.
     """
     combined = np.hypot(uncertainty, other_uncertainty)
     return np.asarray(np.abs(np.subtract(value, other)) > COVERAGE_FACTOR * combined)
@@ -141,21 +147,20 @@ def near_ties(values: FloatArray, uncertainties: FloatArray, *, position: int) -
     Parameters
     ----------
     values, uncertainties : ndarray of float
-        The cohort and its standard uncertainties. [any one unit]
+        The cohort and its standard uncertainties; not a number where unknown. [any one unit]
     position : int
         Which of them. [-]
 
     Returns
     -------
     ndarray of int
-        Positions without `position` itself, in the order given.
+        Positions without `position` itself, in the order given. Where an uncertainty is not
+        known, no tie is claimed.
     """
+    own = float(uncertainties[position])
     apart = differs(
-        values,
-        uncertainties,
-        other=float(values[position]),
-        other_uncertainty=float(uncertainties[position]),
-    )
+        values, uncertainties, other=float(values[position]), other_uncertainty=own
+    ) | np.isnan(uncertainties + own)
     apart[position] = True
     return np.flatnonzero(~apart).astype(np.int64)
 
@@ -174,9 +179,9 @@ def clear_best(values: FloatArray, uncertainties: FloatArray, *, better: Better)
     -------
     int or None
         None for fewer than two values, a metric without direction, or a best value that the
-        combined uncertainty (k = 2) does not tell from another.
+        combined uncertainty (k = 2) does not tell from another, as where one is not known.
     """
-    if len(values) < 2 or better not in ("lower", "higher"):
+    if len(values) < 2 or better not in ("lower", "higher") or np.isnan(uncertainties).any():
         return None
     best = int(np.argmin(values) if better == "lower" else np.argmax(values))
     return best if not len(near_ties(values, uncertainties, position=best)) else None

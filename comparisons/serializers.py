@@ -16,7 +16,7 @@ from comparisons.queries.rankings import RankedRow
 from comparisons.queries.tables import as_frozen, comparison_table
 from comparisons.ranking import Spread
 from measurements.kinds import all_metrics
-from measurements.serializers import LOADS
+from measurements.serializers import LOADS, source_json
 
 
 class ConditionsBody(Body):
@@ -40,6 +40,7 @@ class ComparisonBody(Body):
     metrics = serializers.ListField(child=TextField(max_length=40), min_length=1, max_length=200)
     conditions = ConditionsBody(required=False)
     notes = TextField(max_length=20_000, allow_blank=True, required=False)
+    tables = WordField(choices=["in", "out"], required=False)
 
     def validate_metrics(self, keys: list[str]) -> list[str]:
         """Refuse metrics that the site does not compute."""
@@ -69,6 +70,7 @@ def ranked_json(row: RankedRow) -> dict[str, Any]:
         "near_tie_count": row.near_tie_count,
         "run": str(row.run_id) if row.run_id else None,
         "method": row.method,
+        **source_json(row.source, row.table_id),
     }
 
 
@@ -97,6 +99,7 @@ def placement_json(place: Placement) -> dict[str, Any]:
         "near_tie_count": place.near_tie_count,
         "run": str(place.run_id) if place.run_id else None,
         "method": place.method,
+        **source_json(place.source, place.table_id),
         "not_comparable": place.apart or None,
     }
 
@@ -121,6 +124,7 @@ def comparison_fields(comparison: Comparison) -> dict[str, Any]:
         "metrics": comparison.metrics,
         "conditions": comparison.conditions,
         "notes": comparison.notes,
+        "tables": "in" if comparison.with_tables else "out",
     }
 
 
@@ -135,6 +139,7 @@ def comparison_json(comparison: Comparison, *, viewer: Viewer) -> dict[str, Any]
             metrics=comparison.metrics,
             conditions=comparison.conditions,
             viewer=viewer,
+            tables=comparison.with_tables,
         )
     )
     return {

@@ -34,6 +34,7 @@ from measurements.metrics.limits import limits_for
 from measurements.models import Instrument, Run
 from measurements.processing import TRACE_POINTS
 from measurements.serializers import (
+    IN_OR_OUT,
     LOADS,
     AmendBody,
     EmptyBody,
@@ -344,12 +345,17 @@ class ValueList(ApiView):
         "sensor": text,
         "port": text,
         "adapter": text,
+        "tables": IN_OR_OUT,
     }
 
     def get(self, request: Request) -> Response:
-        """List accepted values, narrowed by metric, adapter and the parts of the condition."""
+        """List accepted values, narrowed by metric, adapter and the parts of the condition.
+
+        `tables=in` adds results that came by a table, where nothing measured stands.
+        """
         given = self.given
-        values = queries.current_values(viewer=self.viewer).select_related("adapter")
+        tables = queries.counts_tables(given.get("tables"))
+        values = queries.current_values(viewer=self.viewer, tables=tables).select_related("adapter")
         if "adapter" in given:
             values = values.filter(adapter=known_adapter(given["adapter"], viewer=self.viewer))
         plain = ("metric", "line", "output_v", "load", "device", "sensor", "port")

@@ -89,7 +89,7 @@ def refresh_all(*, adapter_id: int | None = None) -> None:
     for kind in all_kinds():
         if kind.across is None:
             continue
-        taking_part = Value.objects.current().filter(metric__in=kind.across.reads)
+        taking_part = Value.objects.measured().current().filter(metric__in=kind.across.reads)
         if adapter_id is not None and not taking_part.filter(adapter=adapter_id).exists():
             continue
         with transaction.atomic():
@@ -118,7 +118,9 @@ def follow(kind: str, *, adapter_id: int) -> list[uuid.UUID]:
 def _standing(across: Across) -> dict[int, tuple[Measured, ...]]:
     """Adapter → its standing values of the metrics that are read."""
     found: dict[int, list[Measured]] = {}
-    rows = Value.objects.current().filter(metric__in=across.reads, apart="").order_by("pk")
+    rows = (
+        Value.objects.measured().current().filter(metric__in=across.reads, apart="").order_by("pk")
+    )
     for row in rows:
         found.setdefault(row.adapter_id, []).append(
             Measured(row.metric, row.value, row.standard_uncertainty, row.condition)
@@ -140,7 +142,7 @@ def _write(across: Across, wanted: Mapping[int, tuple[Measured, ...]]) -> None:
     now = timezone.now()
     held = {
         (row.adapter_id, row.metric, row.condition_key): row
-        for row in Value.objects.current().filter(metric__in=across.gives)
+        for row in Value.objects.measured().current().filter(metric__in=across.gives)
     }
     runs = _newest_runs(across)
     closed: list[int] = []
@@ -178,7 +180,7 @@ def _give_way(opened: Iterable[Value]) -> None:
 
 def _newest_runs(across: Across) -> dict[int, uuid.UUID | None]:
     """Adapter → the run of its newest standing value that is read."""
-    rows = Value.objects.current().filter(metric__in=across.reads, apart="")
+    rows = Value.objects.measured().current().filter(metric__in=across.reads, apart="")
     return dict(rows.order_by("current_from", "pk").values_list("adapter_id", "run_id"))
 
 

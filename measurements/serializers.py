@@ -5,16 +5,18 @@ from __future__ import annotations
 from collections.abc import Iterable
 from datetime import datetime
 from typing import Any
+from uuid import UUID
 
 from rest_framework import serializers
 
 from catalog.rest.fields import Body, NumberField, TextField, WordField
+from catalog.rest.parameters import one_of
 from measurements.amendments import Told
 from measurements.kinds import all_metrics
 from measurements.kinds.base import Metric
 from measurements.metrics.efficiency import NAMED_LOADS
 from measurements.metrics.equal_power import EQUAL_POWERS_W
-from measurements.models import Instrument, Run, Value, Verdict
+from measurements.models import Instrument, Run, Source, Value, Verdict
 from measurements.queries import PortCapability, method_of, stands, values_of
 from measurements.standards.sources import SOURCES
 
@@ -25,6 +27,9 @@ LOADS = (
     *(f"{power:g} W" for power in EQUAL_POWERS_W),
 )
 """Loads that a condition may name: none, full, a share of full load, or an output power."""
+
+
+IN_OR_OUT = one_of("in", "out")
 
 
 class InstrumentBody(Body):
@@ -107,7 +112,7 @@ def measured_json(value: Value) -> dict[str, Any]:
         "metric": value.metric,
         "value": value.value,
         "unit": unit_of(value.metric),
-        "standard_uncertainty": value.standard_uncertainty,
+        "standard_uncertainty": value.stated_uncertainty,
         "condition": value.condition.as_json(),
         "method": value.method,
         "not_comparable": value.apart or None,
@@ -120,7 +125,13 @@ def value_json(value: Value) -> dict[str, Any]:
         "adapter": value.adapter.slug,
         **measured_json(value),
         "run": str(value.run_id) if value.run_id else None,
+        **source_json(value.source, value.table_id),
     }
+
+
+def source_json(source: Source, table_id: UUID | None) -> dict[str, Any]:
+    """Where a value comes from: ``run``, ``catalogue`` or ``table``, and which table."""
+    return {"source": source, "table": str(table_id) if table_id else None}
 
 
 def verdict_json(verdict: Verdict) -> dict[str, Any]:

@@ -184,8 +184,8 @@ def strip(
 
 
 def common_scale(values: FloatArray, uncertainties: FloatArray) -> Scale:
-    """A scale with room for every value and its expanded uncertainty (k = 2)."""
-    half = COVERAGE_FACTOR * uncertainties
+    """A scale with room for every value and its expanded uncertainty (k = 2), where known."""
+    half = COVERAGE_FACTOR * np.nan_to_num(uncertainties)
     return round_scale([float((values - half).min()), float((values + half).max())])
 
 
@@ -194,9 +194,9 @@ def scale_text(scale: Scale, *, unit: str) -> str:
     return f"{_plain(scale.low)} to {_plain(scale.high)} {unit}"
 
 
-def dot(value: float, standard_uncertainty: float, *, scale: Scale) -> Dot:
-    """Where a value and its expanded uncertainty (k = 2) stand on a common scale."""
-    half = COVERAGE_FACTOR * standard_uncertainty
+def dot(value: float, standard_uncertainty: float | None, *, scale: Scale) -> Dot:
+    """Where a value and its expanded uncertainty (k = 2), if known, stand on a common scale."""
+    half = COVERAGE_FACTOR * (standard_uncertainty or 0.0)
     start, stop = scale.share(value - half), scale.share(value + half)
     return Dot(
         at=round(scale.share(value), 2),

@@ -70,6 +70,11 @@ class ComparisonForm(forms.Form):
         max_value=100,
         help_text="Empty: every output voltage that was measured.",
     )
+    tables = forms.BooleanField(
+        label="Count results from tables (no raw record)",
+        required=False,
+        help_text="They fill the cells of what was not measured, and are marked.",
+    )
     notes = forms.CharField(
         required=False, max_length=5000, widget=forms.Textarea(attrs={"rows": 4})
     )
@@ -139,6 +144,11 @@ class ComparisonForm(forms.Form):
         }
 
     @property
+    def with_tables(self) -> bool:
+        """Whether results from tables fill the cells of what was not measured."""
+        return bool(self.cleaned_data.get("tables"))
+
+    @property
     def metrics(self) -> list[str]:
         """The metrics ticked, as far as they are valid."""
         return list(self.cleaned_data.get("metric", []))
@@ -152,6 +162,8 @@ def as_data(comparison: Comparison, *, adapters: Iterable[Adapter]) -> QueryDict
     data["notes"] = comparison.notes
     data["line"] = conditions.get("line", "")
     data["output_v"] = conditions.get("output_v", "")
+    if comparison.with_tables:
+        data["tables"] = "on"
     data["seen"] = comparison.changed_at.isoformat()
     data.setlist("adapter", [adapter.slug for adapter in adapters])
     data.setlist("metric", list(comparison.metrics))

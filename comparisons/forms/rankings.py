@@ -9,6 +9,7 @@ from typing import Any
 from urllib.parse import urlencode
 
 from django import forms
+from django.conf import settings
 from django.core.exceptions import ValidationError
 from django.http import QueryDict
 from django.utils import timezone
@@ -16,7 +17,7 @@ from django.utils import timezone
 from catalog.models import Adapter, Maker, Viewer
 from comparisons.queries.cohorts import Filters, KnownCondition, known_conditions
 from measurements.kinds.base import Condition, Metric
-from measurements.queries import condition_in_words
+from measurements.queries import condition_in_words, counts_tables
 
 _SLUG = re.compile(r"[-a-z0-9_]{1,160}", re.IGNORECASE | re.ASCII)
 MAX_POWER_W = 10_000
@@ -31,6 +32,12 @@ def unknown_parameters(asked: QueryDict, *, known: Iterable[str]) -> list[str]:
         for name in asked
         if name not in allowed
     ]
+
+
+def table_choices() -> list[tuple[str, str]]:
+    """The two positions of the switch, the site's own first."""
+    choices = [("out", "no"), ("in", "yes")]
+    return choices[::-1] if settings.COUNT_TABLES else choices
 
 
 class RankingForm(forms.Form):
@@ -63,17 +70,24 @@ class RankingForm(forms.Form):
         widget=forms.DateInput(attrs={"type": "date"}),
         error_messages={"invalid": "Write the date as 2026-11-24."},
     )
+    tables = forms.ChoiceField(label="Count results from tables (no raw record)", required=False)
     mark = forms.CharField(required=False, widget=forms.HiddenInput)
     start = forms.IntegerField(required=False, min_value=0, widget=forms.HiddenInput)
 
-    # `condition` depends on the date and is looked at after it.
-    field_order = ("as_of", "condition")
+    # `condition` depends on the date and the tables and is looked at after them.
+    field_order = ("as_of", "tables", "condition")
 
     def __init__(self, data: QueryDict, *, metric: Metric, viewer: Viewer) -> None:
         super().__init__(data, label_suffix="")
         self.metric = metric
         self.viewer = viewer
-        self.known: list[KnownCondition] = known_conditions(metric, viewer=viewer)
+        switch = self.fields["tables"]
+        assert isinstance(switch, forms.ChoiceField)
+        switch.choices = table_choices()
+        self.counts = counts_tables(data.get("tables"))
+        self.known: list[KnownCondition] = known_conditions(
+            metric, viewer=viewer, tables=self.counts
+        )
         self.condition_chosen: Condition | None = None
         visible = Adapter.objects.visible_to(viewer)
         makers = self.fields["maker"]
@@ -99,7 +113,9 @@ class RankingForm(forms.Form):
     def clean_condition(self) -> str:
         """One of the conditions under which there are values; the plainest when none is named."""
         if self.moment is not None:
-            self.known = known_conditions(self.metric, viewer=self.viewer, as_of=self.moment)
+            self.known = known_conditions(
+                self.metric, viewer=self.viewer, as_of=self.moment, tables=self.counts
+            )
             self._offer(self.known)
         asked: str = self.cleaned_data["condition"]
         if not asked:
@@ -109,7 +125,10 @@ class RankingForm(forms.Form):
             if item.condition.key == asked:
                 self.condition_chosen = item.condition
                 return asked
-        raise ValidationError("There is no value under that condition; choose one of the list.")
+        raise ValidationError(
+            "There is no value under that condition; choose one of the list."
+            + ("" if self.counts else " Results from tables are left out.")
+        )
 
     def clean_mark(self) -> Adapter | None:
         """The adapter to mark."""
@@ -159,7 +178,16 @@ class RankingForm(forms.Form):
                 parts[name] = value
         if self.filters.maker:
             parts["maker"] = self.filters.maker
+        if self.tables_said:
+            parts["tables"] = self.tables_said
         return urlencode(parts)
+
+    @property
+    def tables_said(self) -> str:
+        """How an address that shows this view says whether tables count; "" where it need not."""
+        if self.counts:
+            return "in"
+        return "out" if settings.COUNT_TABLES else ""
 
     @property
     def filters_in_words(self) -> str:

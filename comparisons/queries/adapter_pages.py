@@ -19,6 +19,7 @@ from comparisons.queries.bench_details import (
     standing_matrices,
     value_grids,
 )
+from comparisons.queries.cohorts import results_of_tables
 from comparisons.queries.device_pairings import NamedPairing, slow_pairings_of
 from comparisons.queries.judgements import Judgement, judgements, nearest
 from comparisons.queries.placements import HEADLINES, PLACE_WORDS, Placement, placements
@@ -111,6 +112,7 @@ class AdapterPage:
     values that are not comparable, `gaps` sentences on what has no accepted run. `capabilities`
     has one entry a port, `grids` and `matrices` what the kinds draw of their standing values and
     runs, `charges` the devices that it charged, `slow_pairings` those that it charged slowly.
+    `of_tables` is how many results it has by tables alone, `tables` whether they are counted.
     """
 
     adapter: Adapter
@@ -125,6 +127,8 @@ class AdapterPage:
     matrices: tuple[KindDetails, ...]
     charges: tuple[Charge, ...]
     slow_pairings: tuple[NamedPairing, ...]
+    of_tables: int
+    tables: bool
 
     @property
     def shown_groups(self) -> tuple[MetricGroup, ...]:
@@ -140,6 +144,11 @@ class AdapterPage:
     def scanned(self) -> tuple[ScannedPort, ...]:
         """The ports whose capability is known from a scan."""
         return tuple(ScannedPort(item) for item in self.capabilities if item.run_id)
+
+    @property
+    def tables_said(self) -> str:
+        """How addresses of this view say whether results from tables count; "" where none are."""
+        return ("in" if self.tables else "out") if self.of_tables else ""
 
     @property
     def description(self) -> str:
@@ -205,7 +214,7 @@ class AdapterPage:
         parts: list[str] = []
         for entry in self.headlines:
             place = entry.placement
-            if place.place_word and place.count > 1:
+            if place.place_word and place.count > 1 and place.source != "table":
                 verb = "" if parts else " is"
                 name = _LEAD_WORDS[place.metric.key]
                 parts.append(f"its {name}{verb} in the {place.place_word} part")
@@ -215,7 +224,7 @@ class AdapterPage:
         return f"On this bench {listed}."
 
 
-def adapter_page(slug: str, *, viewer: Viewer) -> AdapterPage | None:
+def adapter_page(slug: str, *, viewer: Viewer, tables: bool = False) -> AdapterPage | None:
     """The page of an adapter; None if this viewer may not know of it."""
     adapter = (
         Adapter.objects.visible_to(viewer)
@@ -230,7 +239,7 @@ def adapter_page(slug: str, *, viewer: Viewer) -> AdapterPage | None:
     )
     if adapter is None:
         return None
-    placed = placements(adapter, viewer=viewer)
+    placed = placements(adapter, viewer=viewer, tables=tables)
     verdicts = judgements(placed)
     entries = [
         Entry(item, verdicts.get((item.metric.key, item.condition.key), ()))
@@ -252,6 +261,8 @@ def adapter_page(slug: str, *, viewer: Viewer) -> AdapterPage | None:
         matrices=standing_matrices(runs),
         charges=charges(adapter, viewer=viewer),
         slow_pairings=slow_pairings_of(adapter, viewer=viewer),
+        of_tables=results_of_tables(viewer=viewer, as_of=None).filter(adapter=adapter).count(),
+        tables=tables,
     )
 
 

@@ -49,7 +49,10 @@ def value_grids(adapter: Adapter) -> tuple[KindDetails, ...]:
     mapped = [(kind, value_map) for kind in all_kinds() for value_map in kind.maps]
     metrics = {key for _, value_map in mapped for key in value_map.metrics}
     rows = list(
-        Value.objects.current().filter(adapter=adapter, metric__in=metrics, apart="").order_by("pk")
+        Value.objects.measured()
+        .current()
+        .filter(adapter=adapter, metric__in=metrics, apart="")
+        .order_by("pk")
     )
     slugs = {row.device for row in rows if row.device}
     names = dict(Device.objects.filter(slug__in=slugs).values_list("slug", "name"))

@@ -23,7 +23,8 @@ def devices_charged(*, viewer: Viewer) -> tuple[tuple[Device, int], ...]:
     """Devices with the number of adapters whose charge of them stands. Two queries."""
     counts: dict[str, set[int]] = {}
     for device, adapter_id in (
-        Value.objects.current()
+        Value.objects.measured()
+        .current()
         .visible_to(viewer)
         .filter(metric=_EVERY_CHARGE)
         .values_list("device", "adapter_id")

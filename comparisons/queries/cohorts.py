@@ -14,7 +14,7 @@ from typing import Any
 from uuid import UUID
 
 import numpy as np
-from django.db.models import Count, FloatField
+from django.db.models import Case, Count, F, FloatField, When
 from django.db.models import Value as Constant
 from django.utils import timezone
 
@@ -84,7 +84,8 @@ class KnownCondition:
 class Cohort:
     """The comparable values of one metric under one condition, best first.
 
-    The arrays run in parallel; equal values stand in the order of their adapters' entry.
+    The arrays run in parallel; equal values stand in the order of their adapters' entry. An
+    uncertainty that a table did not give is not a number.
     """
 
     metric: Metric
@@ -113,8 +114,10 @@ class Cohort:
         """Ids of the adapters that cannot be told apart from the one at `position`."""
         # The values are in order, so only those within the largest combined uncertainty of the
         # cohort can be near ties; the factor keeps rounding from losing one at the edge.
+        if np.isnan(self.uncertainties[position]):
+            return self.adapter_ids[:0]
         keys = self.values if self.metric.better == "lower" else -self.values
-        largest = np.hypot(self.uncertainties[position], self.uncertainties.max())
+        largest = np.hypot(self.uncertainties[position], np.nanmax(self.uncertainties))
         reach = COVERAGE_FACTOR * float(largest) * (1 + 1e-9)
         first = int(np.searchsorted(keys, keys[position] - reach, side="left"))
         stop = int(np.searchsorted(keys, keys[position] + reach, side="right"))
@@ -124,24 +127,37 @@ class Cohort:
         return self.adapter_ids[first + found]
 
 
-def standing_values(*, viewer: Viewer, as_of: datetime | None) -> Any:
-    """Values that stand now, or stood at `as_of`, of adapters this viewer may know of."""
-    values = Value.objects.visible_to(viewer)
+def standing_values(*, viewer: Viewer, as_of: datetime | None, tables: bool = False) -> Any:
+    """Values that stand now, or stood at `as_of`, of adapters this viewer may know of.
+
+    With `tables`, results that came by a table count too, where nothing measured stands for
+    the same adapter, metric and condition.
+    """
+    return _at(Value.objects.all(), as_of).counted(tables=tables).visible_to(viewer)
+
+
+def _at(values: Any, as_of: datetime | None) -> Any:
     return values.current() if as_of is None else values.as_of(as_of)
 
 
+def results_of_tables(*, viewer: Viewer, as_of: datetime | None) -> Any:
+    """What `standing_values` has more when results from tables count."""
+    standing = _at(Value.objects.all(), as_of)
+    return standing.of_tables().besides(standing.measured()).visible_to(viewer)
+
+
 def known_conditions(
-    metric: Metric, *, viewer: Viewer, as_of: datetime | None = None
+    metric: Metric, *, viewer: Viewer, as_of: datetime | None = None, tables: bool = False
 ) -> list[KnownCondition]:
     """Every condition under which the metric has values, the plainest first.
 
     Fewer parts come before more, 230 V before 115 V, more adapters before fewer.
     """
-    stamp, who = Ledger.read(), _population(viewer)
+    stamp, who = Ledger.read(), _population(viewer, tables=tables)
     if as_of is None and (found := remembered.get((who, metric.key), stamp=stamp)) is not None:
         return list(found)
     rows = (
-        standing_values(viewer=viewer, as_of=as_of)
+        standing_values(viewer=viewer, as_of=as_of, tables=tables)
         .filter(metric=metric.key)
         .values(*CONDITION_PARTS)
         .annotate(count=Count("adapter", distinct=True))
@@ -180,6 +196,7 @@ def load_cohorts(
     viewer: Viewer,
     filters: Filters | None = None,
     as_of: datetime | None = None,
+    tables: bool = False,
 ) -> dict[tuple[str, str], Cohort]:
     """Cohorts by (metric key, condition key): one query for the stamp, one for all not at hand.
 
@@ -191,8 +208,8 @@ def load_cohorts(
         return {}
     narrowed = filters is not None and not filters.is_open
     if narrowed or as_of is not None:
-        return _read_cohorts(asked, viewer=viewer, filters=filters, as_of=as_of)
-    stamp, who = Ledger.read(), _population(viewer)
+        return _read_cohorts(asked, viewer=viewer, filters=filters, as_of=as_of, tables=tables)
+    stamp, who = Ledger.read(), _population(viewer, tables=tables)
     found: dict[tuple[str, str], Cohort] = {}
     for key in asked:
         cohort = remembered.get((who, *key), stamp=stamp)
@@ -200,15 +217,17 @@ def load_cohorts(
             found[key] = cohort
     missing = {key: wanted for key, wanted in asked.items() if key not in found}
     if missing:
-        for key, cohort in _read_cohorts(missing, viewer=viewer, filters=None, as_of=None).items():
+        read = _read_cohorts(missing, viewer=viewer, filters=None, as_of=None, tables=tables)
+        for key, cohort in read.items():
             remembered.put((who, *key), cohort, stamp=stamp, size=len(cohort) + 1)
             found[key] = cohort
     return found
 
 
-def _population(viewer: Viewer) -> str:
+def _population(viewer: Viewer, *, tables: bool) -> str:
     """Who counts for this viewer: embargoes end with a day, so the public's has a date."""
-    return "everybody" if sees_unpublished(viewer) else f"public {timezone.now().date()}"
+    who = "everybody" if sees_unpublished(viewer) else f"public {timezone.now().date()}"
+    return f"{who} with tables" if tables else who
 
 
 def _read_cohorts(
@@ -217,23 +236,31 @@ def _read_cohorts(
     viewer: Viewer,
     filters: Filters | None,
     as_of: datetime | None,
+    tables: bool,
 ) -> dict[tuple[str, str], Cohort]:
-    comparable = (filters or Filters()).narrow(
-        standing_values(viewer=viewer, as_of=as_of).filter(apart="")
-    )
+    narrow = (filters or Filters()).narrow
+    sources = [narrow(standing_values(viewer=viewer, as_of=as_of).filter(apart=""))]
+    uncertainties: list[Any] = [F("standard_uncertainty")]
+    if tables:
+        # Apart from the measured ones, which are read from an index alone.
+        sources.append(narrow(results_of_tables(viewer=viewer, as_of=as_of)))
+        uncertainties.append(
+            Case(When(uncertainty_known=True, then="standard_uncertainty"), default=None)
+        )
     keys = list(asked)
     # One look into the index each, united: a look for any of several is slower by far.
     first, *others = (
-        comparable.filter(metric=metric_key, condition_key=condition_key)
+        source.filter(metric=metric_key, condition_key=condition_key)
         .order_by()
         .values_list(
             Constant(float(position), output_field=FloatField()),
             "adapter_id",
             "value",
-            "standard_uncertainty",
+            uncertainty,
             "pk",
         )
         for position, (metric_key, condition_key) in enumerate(keys)
+        for source, uncertainty in zip(sources, uncertainties, strict=True)
     )
     rows = first.union(*others, all=True) if others else first
     # Ids are far below 2⁵³, where a float still holds every whole number.

@@ -31,7 +31,8 @@ def slow_pairings_of(adapter: Adapter, *, viewer: Viewer) -> tuple[NamedPairing,
 
     One query for an adapter without such a run, five for one with.
     """
-    standing = Value.objects.current().visible_to(viewer).filter(metric="matched-power", apart="")
+    measured = Value.objects.measured().current().visible_to(viewer)
+    standing = measured.filter(metric="matched-power", apart="")
     own = dict(standing.filter(adapter=adapter).values_list("device", "run"))
     if not own:
         return ()

@@ -14,7 +14,7 @@ from comparisons.queries.cohorts import Cohort, known_conditions, load_cohorts
 from comparisons.queries.placements import HEADLINES
 from measurements.kinds import all_metrics
 from measurements.kinds.base import Metric
-from measurements.models import Run, Value
+from measurements.models import Run, Source, Value
 from measurements.queries import runs_listed
 
 NEWEST_SHOWN = 8
@@ -37,7 +37,8 @@ class Leader:
     rank: int
     adapter: Adapter
     value: float
-    standard_uncertainty: float
+    standard_uncertainty: float | None
+    source: Source
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,7 +64,7 @@ class FrontPage:
     headlines: tuple[HeadlineRanking, ...]
 
 
-def front_page(*, viewer: Viewer) -> FrontPage:
+def front_page(*, viewer: Viewer, tables: bool = False) -> FrontPage:
     """The first page for this viewer, in a fixed number of queries."""
     standing = Run.objects.visible_to(viewer).filter(standing=Run.Standing.ACCEPTED)
     counts = standing.aggregate(
@@ -72,7 +73,7 @@ def front_page(*, viewer: Viewer) -> FrontPage:
         runs=Count("pk"),
         since=Min(Coalesce("measured_at", "received_at")),
     )
-    return FrontPage(**counts, newest=_newest(viewer), headlines=_headlines(viewer))
+    return FrontPage(**counts, newest=_newest(viewer), headlines=_headlines(viewer, tables=tables))
 
 
 def _newest(viewer: Viewer) -> tuple[NewRun, ...]:
@@ -93,24 +94,35 @@ def _newest(viewer: Viewer) -> tuple[NewRun, ...]:
     )
 
 
-def _headlines(viewer: Viewer) -> tuple[HeadlineRanking, ...]:
+def _headlines(viewer: Viewer, *, tables: bool) -> tuple[HeadlineRanking, ...]:
     metrics = all_metrics()
     wanted = []
     for key in HEADLINES:
-        if key in metrics and (known := known_conditions(metrics[key], viewer=viewer)):
+        if key not in metrics:
+            continue
+        if known := known_conditions(metrics[key], viewer=viewer, tables=tables):
             wanted.append((metrics[key], known[0].condition))
-    cohorts = [cohort for cohort in load_cohorts(wanted, viewer=viewer).values() if len(cohort)]
+    loaded = load_cohorts(wanted, viewer=viewer, tables=tables)
+    cohorts = [cohort for cohort in loaded.values() if len(cohort)]
     cohorts.sort(key=lambda cohort: HEADLINES.index(cohort.metric.key))
     leading = {int(pk) for cohort in cohorts for pk in cohort.adapter_ids[:LEADERS_SHOWN]}
     adapters = Adapter.objects.select_related("maker").in_bulk(leading)
-    return tuple(HeadlineRanking(cohort, tuple(_leaders(cohort, adapters))) for cohort in cohorts)
+    shown = {int(pk) for cohort in cohorts for pk in cohort.value_ids[:LEADERS_SHOWN]}
+    values = Value.objects.in_bulk(shown)
+    return tuple(
+        HeadlineRanking(cohort, tuple(_leaders(cohort, adapters, values))) for cohort in cohorts
+    )
 
 
-def _leaders(cohort: Cohort, adapters: dict[int, Adapter]) -> Iterable[Leader]:
+def _leaders(
+    cohort: Cohort, adapters: dict[int, Adapter], values: dict[int, Value]
+) -> Iterable[Leader]:
     for position in range(min(LEADERS_SHOWN, len(cohort))):
+        value = values[int(cohort.value_ids[position])]
         yield Leader(
             rank=int(cohort.places.rank[position]),
             adapter=adapters[int(cohort.adapter_ids[position])],
             value=float(cohort.values[position]),
-            standard_uncertainty=float(cohort.uncertainties[position]),
+            standard_uncertainty=value.stated_uncertainty,
+            source=value.source,
         )

@@ -8,10 +8,10 @@ from uuid import UUID
 
 from catalog.models import Adapter, Viewer
 from comparisons.queries.cohorts import Cohort, load_cohorts, standing_values
-from comparisons.ranking import COVERAGE_FACTOR
+from comparisons.ranking import expanded
 from measurements.kinds import all_metrics
 from measurements.kinds.base import Condition, Metric
-from measurements.models import Value
+from measurements.models import Source, Value
 
 # What a reader asks first: standby, efficiency, heat. Within a metric, 230 V comes first.
 HEADLINES = ("no-load-power", "average-efficiency", "thermal-headroom")
@@ -28,9 +28,11 @@ class Placement:
     metric: Metric
     condition: Condition
     value: float
-    standard_uncertainty: float
+    standard_uncertainty: float | None
     method: str
     run_id: UUID | None
+    source: Source
+    table_id: UUID | None
     apart: str
     cohort: Cohort | None
     rank: int | None
@@ -43,9 +45,9 @@ class Placement:
         return 0 if self.cohort is None else len(self.cohort)
 
     @property
-    def expanded_uncertainty(self) -> float:
-        """U at k = 2."""
-        return COVERAGE_FACTOR * self.standard_uncertainty
+    def expanded_uncertainty(self) -> float | None:
+        """U at k = 2; None where a table did not state one."""
+        return expanded(self.standard_uncertainty)
 
     @property
     def is_headline(self) -> bool:
@@ -68,7 +70,8 @@ class Placement:
         if self.percentile is None:
             return f"Not ranked: {self.apart}" if self.apart else "Not ranked."
         if self.count == 1:
-            return "The only adapter measured under this condition."
+            what = "with a result" if self.source == "table" else "measured"
+            return f"The only adapter {what} under this condition."
         words = (
             f"Better than {self.percentile:.0f} % of {self.count}, rank {self.rank}: "
             f"{self.place_word} part."
@@ -76,13 +79,15 @@ class Placement:
         if self.near_tie_count:
             others = "1 other" if self.near_tie_count == 1 else f"{self.near_tie_count} others"
             words += f" Not to be told apart from {others}."
+        if self.standard_uncertainty is None:
+            words += " Its uncertainty is not stated, so near ties are not known."
         if self.count < SMALL_COHORT:
             words += " Few adapters have been measured so far."
         return words
 
 
 def placements(
-    adapter: Adapter, *, viewer: Viewer, as_of: datetime | None = None
+    adapter: Adapter, *, viewer: Viewer, as_of: datetime | None = None, tables: bool = False
 ) -> tuple[Placement, ...]:
     """Every place of an adapter, headlines first, in two queries.
 
@@ -92,13 +97,16 @@ def placements(
     metrics = all_metrics()
     own = [
         value
-        for value in standing_values(viewer=viewer, as_of=as_of).filter(adapter=adapter)
+        for value in standing_values(viewer=viewer, as_of=as_of, tables=tables).filter(
+            adapter=adapter
+        )
         if value.metric in metrics and metrics[value.metric].ranked and metrics[value.metric].better
     ]
     cohorts = load_cohorts(
         [(metrics[value.metric], value.condition) for value in own if not value.apart],
         viewer=viewer,
         as_of=as_of,
+        tables=tables,
     )
     order = {key: position for position, key in enumerate((*HEADLINES, *metrics))}
     found = [_placement(value, metrics[value.metric], cohorts) for value in own]
@@ -117,7 +125,12 @@ def placements(
 
 
 def placement_in(
-    cohort: Cohort, adapter: Adapter, *, viewer: Viewer, as_of: datetime | None = None
+    cohort: Cohort,
+    adapter: Adapter,
+    *,
+    viewer: Viewer,
+    as_of: datetime | None = None,
+    tables: bool = False,
 ) -> Placement | None:
     """The place of one adapter in a cohort at hand, in one query; None if it was not tested.
 
@@ -125,7 +138,7 @@ def placement_in(
     cohort was narrowed, comes without a place.
     """
     value = (
-        standing_values(viewer=viewer, as_of=as_of)
+        standing_values(viewer=viewer, as_of=as_of, tables=tables)
         .filter(adapter=adapter, metric=cohort.metric.key, condition_key=cohort.condition.key)
         .order_by("apart")  # a comparable value before one that is set apart
         .first()
@@ -143,9 +156,11 @@ def _placement(value: Value, metric: Metric, cohorts: dict[tuple[str, str], Coho
         metric=metric,
         condition=value.condition,
         value=value.value,
-        standard_uncertainty=value.standard_uncertainty,
+        standard_uncertainty=value.stated_uncertainty,
         method=value.method,
         run_id=value.run_id,
+        source=value.source,
+        table_id=value.table_id,
         apart=value.apart,
         cohort=cohort if placed else None,
         rank=int(cohort.places.rank[position]) if cohort and position is not None else None,

@@ -14,12 +14,13 @@ from comparisons.queries.cohorts import (
     Filters,
     SetApart,
     load_cohorts,
+    results_of_tables,
     set_apart,
     standing_values,
 )
-from comparisons.ranking import COVERAGE_FACTOR
+from comparisons.ranking import expanded
 from measurements.kinds.base import Condition, Metric
-from measurements.models import Value
+from measurements.models import Source, Value
 
 # A row lists at most this many near ties by name; the full number always stands beside them.
 NEAR_TIES_NAMED = 50
@@ -36,18 +37,20 @@ class RankedRow:
     rank: int
     adapter: Adapter
     value: float
-    standard_uncertainty: float
+    standard_uncertainty: float | None
     percentile: float
     near_ties: tuple[Adapter, ...]
     near_tie_count: int
     run_id: UUID | None
     method: str
+    source: Source
+    table_id: UUID | None = None
     joined: str = ""
 
     @property
-    def expanded_uncertainty(self) -> float:
-        """U at k = 2."""
-        return COVERAGE_FACTOR * self.standard_uncertainty
+    def expanded_uncertainty(self) -> float | None:
+        """U at k = 2; None where a table did not state one."""
+        return expanded(self.standard_uncertainty)
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,6 +61,8 @@ class Ranking:
     rows: tuple[RankedRow, ...]
     start: int
     apart: tuple[SetApart, ...]
+    of_tables: int
+    """How many results from tables there are beside the measured ones, counted in or left out."""
 
     @property
     def next_start(self) -> int | None:
@@ -75,11 +80,12 @@ def ranking(
     as_of: datetime | None = None,
     start: int = 0,
     limit: int | None = None,
+    tables: bool = False,
 ) -> Ranking:
     """Rows `start` to `start + limit` of a ranking, in a fixed number of queries."""
-    cohort = load_cohorts([(metric, condition)], viewer=viewer, filters=filters, as_of=as_of)[
-        metric.key, condition.key
-    ]
+    cohort = load_cohorts(
+        [(metric, condition)], viewer=viewer, filters=filters, as_of=as_of, tables=tables
+    )[metric.key, condition.key]
     stop = len(cohort) if limit is None else min(start + limit, len(cohort))
     positions = range(start, stop)
     ties = {position: cohort.near_ties_of(position).tolist() for position in positions}
@@ -92,10 +98,10 @@ def ranking(
         for adapter in Adapter.objects.select_related("maker").filter(pk__in=adapter_ids)
     }
     stored = {
-        pk: (run_id, method)
-        for pk, run_id, method in Value.objects.filter(
+        value.pk: value
+        for value in Value.objects.filter(
             pk__in=[int(cohort.value_ids[position]) for position in positions]
-        ).values_list("pk", "run", "method")
+        )
     }
     brackets = _brackets(cohort, start=start, stop=stop)
     rows = tuple(
@@ -103,18 +109,45 @@ def ranking(
             rank=int(cohort.places.rank[position]),
             adapter=adapters[int(cohort.adapter_ids[position])],
             value=float(cohort.values[position]),
-            standard_uncertainty=float(cohort.uncertainties[position]),
+            standard_uncertainty=stored[int(cohort.value_ids[position])].stated_uncertainty,
             percentile=float(cohort.places.percentile[position]),
             near_ties=tuple(adapters[pk] for pk in named[position]),
             near_tie_count=len(ties[position]),
-            run_id=stored[int(cohort.value_ids[position])][0],
-            method=stored[int(cohort.value_ids[position])][1],
+            run_id=stored[int(cohort.value_ids[position])].run_id,
+            method=stored[int(cohort.value_ids[position])].method,
+            source=stored[int(cohort.value_ids[position])].source,
+            table_id=stored[int(cohort.value_ids[position])].table_id,
             joined=brackets.get(position, ""),
         )
         for position in positions
     )
     apart = set_apart(metric, condition, viewer=viewer, filters=filters, as_of=as_of)
-    return Ranking(cohort=cohort, rows=rows, start=start, apart=tuple(apart))
+    return Ranking(
+        cohort=cohort,
+        rows=rows,
+        start=start,
+        apart=tuple(apart),
+        of_tables=count_of_tables(metric, condition, viewer=viewer, filters=filters, as_of=as_of),
+    )
+
+
+def count_of_tables(
+    metric: Metric,
+    condition: Condition | None,
+    *,
+    viewer: Viewer,
+    filters: Filters | None = None,
+    as_of: datetime | None = None,
+) -> int:
+    """How many results of a metric came by a table where nothing is measured, in one query.
+
+    Without a condition, under any.
+    """
+    found = (filters or Filters()).narrow(results_of_tables(viewer=viewer, as_of=as_of))
+    found = found.filter(metric=metric.key)
+    if condition is not None:
+        found = found.filter(condition_key=condition.key)
+    return int(found.count())
 
 
 @dataclass(frozen=True, slots=True)
@@ -132,10 +165,11 @@ def population(
     viewer: Viewer,
     filters: Filters | None = None,
     as_of: datetime | None = None,
+    tables: bool = False,
 ) -> Population:
     """How many adapters there are in all, tested or not, in two queries."""
     filters = filters or Filters()
-    values = filters.narrow(standing_values(viewer=viewer, as_of=as_of)).filter(
+    values = filters.narrow(standing_values(viewer=viewer, as_of=as_of, tables=tables)).filter(
         metric=metric.key, condition_key=condition.key, apart=""
     )
     return Population(
@@ -144,10 +178,10 @@ def population(
     )
 
 
-def adapters_ranked(*, viewer: Viewer) -> dict[str, int]:
+def adapters_ranked(*, viewer: Viewer, tables: bool = False) -> dict[str, int]:
     """How many adapters have a comparable value of each metric, by key, in one query."""
     return dict(
-        standing_values(viewer=viewer, as_of=None)
+        standing_values(viewer=viewer, as_of=None, tables=tables)
         .filter(apart="")
         .values_list("metric")
         .annotate(count=Count("adapter", distinct=True))

@@ -11,10 +11,10 @@ import numpy as np
 
 from catalog.models import Adapter, Viewer
 from comparisons.queries.cohorts import standing_values
-from comparisons.ranking import COVERAGE_FACTOR, clear_best
+from comparisons.ranking import COVERAGE_FACTOR, clear_best, expanded
 from measurements.kinds import all_kinds, all_metrics
 from measurements.kinds.base import Condition, Metric
-from measurements.models import Value
+from measurements.models import Source, Value
 
 # Heading over the metrics that follow from the catalogue alone.
 PHYSICAL_SECTION = "Size and mass"
@@ -25,16 +25,18 @@ class Cell:
     """One adapter's value; `best` only where it is better than every other beyond U."""
 
     value: float
-    standard_uncertainty: float
+    standard_uncertainty: float | None
     run_id: UUID | None
     method: str
     apart: str
+    source: Source
+    table_id: UUID | None = None
     best: bool = False
 
     @property
-    def expanded_uncertainty(self) -> float:
-        """U at k = 2."""
-        return COVERAGE_FACTOR * self.standard_uncertainty
+    def expanded_uncertainty(self) -> float | None:
+        """U at k = 2; None where a table did not state one."""
+        return expanded(self.standard_uncertainty)
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,19 +62,21 @@ def comparison_table(
     metrics: Iterable[str],
     conditions: Mapping[str, Any],
     viewer: Viewer,
+    tables: bool = False,
 ) -> Table:
     """The live table, in one query.
 
     A metric has a row for every condition under which at least one of the adapters has a
     value; `conditions` (``line``, ``output_v``, ``device``) narrows them where a metric has
-    that part. A metric that none of them was tested for still has a row.
+    that part. A metric that none of them was tested for still has a row. With `tables`, results
+    that came by a table fill the cells of what was not measured.
     """
     declared = all_metrics()
     keys = [key for key in metrics if key in declared]
     found: dict[tuple[str, str], dict[int, Value]] = {}
     seen: dict[str, dict[str, Condition]] = {key: {} for key in keys}
     for value in (
-        standing_values(viewer=viewer, as_of=None)
+        standing_values(viewer=viewer, as_of=None, tables=tables)
         .filter(adapter__in=[adapter.pk for adapter in adapters], metric__in=keys)
         .order_by("-apart", "pk")  # a comparable value comes last and takes the cell
     ):
@@ -107,7 +111,8 @@ def _cells(values: Sequence[Value | None], metric: Metric) -> tuple[Cell | None,
         position for position, value in enumerate(values) if value is not None and not value.apart
     ]
     numbers = np.array([values[position].value for position in comparable])  # type: ignore[union-attr]
-    spreads = np.array([values[position].standard_uncertainty for position in comparable])  # type: ignore[union-attr]
+    stated = [values[position].stated_uncertainty for position in comparable]  # type: ignore[union-attr]
+    spreads = np.array(stated, dtype=np.float64)
     best = clear_best(numbers, spreads, better=metric.better)
     marked = None if best is None else comparable[best]
     return tuple(
@@ -115,10 +120,12 @@ def _cells(values: Sequence[Value | None], metric: Metric) -> tuple[Cell | None,
         if value is None
         else Cell(
             value=value.value,
-            standard_uncertainty=value.standard_uncertainty,
+            standard_uncertainty=value.stated_uncertainty,
             run_id=value.run_id,
             method=value.method,
             apart=value.apart,
+            source=value.source,
+            table_id=value.table_id,
             best=position == marked,
         )
         for position, value in enumerate(values)
@@ -151,6 +158,8 @@ def as_frozen(table: Table) -> dict[str, Any]:
                         "standard_uncertainty": cell.standard_uncertainty,
                         "run": str(cell.run_id) if cell.run_id else None,
                         "method": cell.method,
+                        "source": cell.source,
+                        "table": str(cell.table_id) if cell.table_id else None,
                         "apart": cell.apart,
                         "best": cell.best,
                     }

@@ -7,12 +7,13 @@ from django.shortcuts import render
 from django.views.decorators.http import require_safe
 
 from comparisons.queries.adapter_pages import adapter_page
+from measurements.queries import counts_tables
 
 
 @require_safe
 def adapter(request: HttpRequest, slug: str) -> HttpResponse:
     """One adapter: what its maker states, where it stands, what was tested."""
-    page = adapter_page(slug, viewer=request.user)
+    page = adapter_page(slug, viewer=request.user, tables=counts_tables(request.GET.get("tables")))
     if page is None:
         raise Http404
     return render(

@@ -57,6 +57,7 @@ def _table_of(comparison: Comparison, *, viewer: Viewer) -> dict[str, Any]:
             metrics=comparison.metrics,
             conditions=comparison.conditions,
             viewer=viewer,
+            tables=comparison.with_tables,
         )
     )
 
@@ -149,6 +150,7 @@ def _edited(request: HttpRequest, comparison: Comparison) -> Response:
     if form.is_valid():
         comparison.title = form.cleaned_data["title"]
         comparison.notes = form.cleaned_data["notes"]
+        comparison.with_tables = form.with_tables
         try:
             saved = save_comparison(
                 comparison,
@@ -194,6 +196,7 @@ def _builder(
                 metrics=form.metrics,
                 conditions=form.conditions,
                 viewer=request.user,
+                tables=form.with_tables,
             )
         )
     wrong = shown and bool(form.errors)

@@ -11,7 +11,7 @@ from django.http import HttpResponse
 from django.utils.text import slugify
 
 from comparisons.queries.rankings import Ranking
-from comparisons.ranking import COVERAGE_FACTOR
+from comparisons.ranking import expanded
 from measurements.kinds.base import Condition
 from measurements.queries import condition_in_words
 
@@ -55,6 +55,7 @@ def ranking_rows(found: Ranking | None) -> Iterator[Row]:
         "near_ties",
         "run",
         "method",
+        "source",
     )
     if found is None:
         return
@@ -69,11 +70,12 @@ def ranking_rows(found: Ranking | None) -> Iterator[Row]:
             found.cohort.condition.key,
             row.value,
             metric.unit,
-            row.expanded_uncertainty,
+            "" if row.expanded_uncertainty is None else row.expanded_uncertainty,
             row.percentile,
             row.near_tie_count,
             str(row.run_id) if row.run_id else "",
             row.method,
+            row.source,
         )
 
 
@@ -93,14 +95,16 @@ def comparison_rows(frozen: Mapping[str, Any]) -> Iterator[Row]:
         "not_comparable",
         "run",
         "method",
+        "source",
     )
     for row in frozen["rows"]:
         words = condition_in_words(Condition(**row["condition"]))
         for adapter, cell in zip(frozen["adapters"], row["cells"], strict=True):
             who = (adapter["slug"], adapter["maker"], adapter["name"])
             if cell is None:
-                yield (row["metric"], row["title"], words, *who, "", row["unit"], *[""] * 5)
+                yield (row["metric"], row["title"], words, *who, "", row["unit"], *[""] * 6)
                 continue
+            expanded_uncertainty = expanded(cell["standard_uncertainty"])
             yield (
                 row["metric"],
                 row["title"],
@@ -108,9 +112,11 @@ def comparison_rows(frozen: Mapping[str, Any]) -> Iterator[Row]:
                 *who,
                 cell["value"],
                 row["unit"],
-                COVERAGE_FACTOR * cell["standard_uncertainty"],
+                "" if expanded_uncertainty is None else expanded_uncertainty,
                 "best" if cell["best"] else "",
                 cell["apart"],
                 cell["run"] or "",
                 cell["method"],
+                # A table that was frozen before results came by tables does not say it.
+                cell.get("source") or ("run" if cell["run"] else "catalogue"),
             )

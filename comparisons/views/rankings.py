@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
+from django.conf import settings
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.views.decorators.http import require_safe
@@ -16,6 +17,7 @@ from comparisons.queries.rankings import (
     RankedRow,
     Ranking,
     adapters_ranked,
+    count_of_tables,
     population,
     ranking,
 )
@@ -48,7 +50,7 @@ class TieredRow:
 @require_safe
 def ranking_list(request: HttpRequest) -> HttpResponse:
     """Every metric that is ranked, headlines first."""
-    counts = adapters_ranked(viewer=request.user)
+    counts = adapters_ranked(viewer=request.user, tables=settings.COUNT_TABLES)
 
     def listed(metrics: Any) -> list[Listed]:
         return [
@@ -85,6 +87,9 @@ def ranking_page(request: HttpRequest, metric: str) -> HttpResponse:
     if not _is_usable(form, request):
         return render(request, "comparisons/ranking.html", context, status=400)
     if form.condition_chosen is None:
+        context["of_tables"] = count_of_tables(
+            declared, None, viewer=request.user, filters=form.filters, as_of=form.moment
+        )
         return render(request, "comparisons/ranking.html", context)
     found = _ranked(form, request, start=form.cleaned_data["start"] or 0, limit=ROWS_A_PAGE)
     if found.start and found.start >= len(found.cohort):
@@ -97,6 +102,7 @@ def ranking_page(request: HttpRequest, metric: str) -> HttpResponse:
         viewer=request.user,
         filters=form.filters,
         as_of=form.moment,
+        tables=form.counts,
     )
     marked = form.cleaned_data["mark"]
     place = found.cohort.position_of(marked.pk) if marked else None
@@ -106,6 +112,7 @@ def ranking_page(request: HttpRequest, metric: str) -> HttpResponse:
         "rows": [TieredRow(row, held.get(row.adapter.pk)) for row in found.rows],
         "population": whole,
         "not_tested": max(0, whole.adapters - len(found.cohort) - _only_apart(found)),
+        "of_tables": found.of_tables,
         "last": found.start + len(found.rows),
         "previous_start": max(0, found.start - ROWS_A_PAGE) if found.start else None,
         "marked": marked,
@@ -115,7 +122,9 @@ def ranking_page(request: HttpRequest, metric: str) -> HttpResponse:
             else None
         ),
         "marked_place": (
-            placement_in(found.cohort, marked, viewer=request.user, as_of=form.moment)
+            placement_in(
+                found.cohort, marked, viewer=request.user, as_of=form.moment, tables=form.counts
+            )
             if marked
             else None
         ),
@@ -173,6 +182,7 @@ def _ranked(form: RankingForm, request: HttpRequest, *, start: int, limit: int |
         viewer=request.user,
         filters=form.filters,
         as_of=form.moment,
+        tables=form.counts,
         start=start,
         limit=limit,
     )

@@ -1,4 +1,4 @@
-"""The adapters that a package of runs brings along: ``adapters.csv`` and ``ports.csv``."""
+"""The adapters and ports that a package brings along: ``adapters.csv`` and ``ports.csv``."""
 
 from __future__ import annotations
 
@@ -26,23 +26,29 @@ _NUMBERS = frozenset(name for name in ADAPTER_COLUMNS if name.endswith(("_v", "_
 
 @dataclass(slots=True)
 class Brought:
-    """What became of the adapters: those written down, those known before, and refusals."""
+    """What became of the adapters: those written down, those known before, and refusals.
+
+    `ports_added` are ports that a known adapter did not have yet, as ``slug port``.
+    """
 
     added: list[str] = field(default_factory=list)
     known: list[str] = field(default_factory=list)
+    ports_added: list[str] = field(default_factory=list)
     refusals: list[Refusal] = field(default_factory=list)
 
 
 def bring_adapters(package: Package) -> Brought:
     """Write down the package's adapters that are not known yet; known ones stay as they are.
 
-    Raises `PackageError` when a table cannot be read.
+    A port whose adapter is known without one of that label is added to it. Raises
+    `PackageError` when a table cannot be read.
     """
     brought = Brought()
-    if not package.has("adapters.csv"):
-        return brought
-    rows = _table(package, "adapters.csv", ADAPTER_COLUMNS, ("maker", "name", "rated_power_w"))
     ports = _ports(package)
+    rows: tuple[Row, ...] = ()
+    if package.has("adapters.csv"):
+        needed = ("maker", "name", "rated_power_w")
+        rows = _table(package, "adapters.csv", ADAPTER_COLUMNS, needed)
     for row in rows:
         slug = row.cells.get("slug") or slugify(f"{row.cells['maker']} {row.cells['name']}")
         if Adapter.objects.filter(slug=slug).exists():
@@ -52,9 +58,49 @@ def bring_adapters(package: Package) -> Brought:
             _add(row, slug=slug, ports=ports.get(slug, ()))
         except ValidationError as error:
             brought.refusals += _refusals(row, error)
+            ports.pop(slug, None)  # what is wrong with it is said already
         else:
             brought.added.append(slug)
+    for slug in [slug for slug in ports if slug not in brought.added]:
+        _complete(slug, ports[slug], brought=brought)
     return brought
+
+
+def _complete(slug: str, rows: Sequence[Row], *, brought: Brought) -> None:
+    """Add the ports that a known adapter lacks; those that it has stay as they are."""
+    adapter = Adapter.objects.filter(slug=slug).first()
+    if adapter is None:
+        brought.refusals += [
+            Refusal(
+                "ports.csv",
+                row.line,
+                "adapter",
+                f"No adapter is called “{slug[:160]}” here, nor in adapters.csv. Add it there.",
+            )
+            for row in rows
+        ]
+        return
+    present = [
+        PortFacts(
+            port.label,
+            port.connector,
+            port.rated_power_w,
+            tuple(protocol.slug for protocol in port.protocols.all()),
+        )
+        for port in adapter.ports.prefetch_related("protocols").order_by("position")
+    ]
+    labels = {port.label for port in present}
+    lacking = [row for row in rows if row.cells["label"] not in labels]
+    if not lacking:
+        return
+    try:
+        save_adapter(adapter, ports=[*present, *(_port(row) for row in lacking)])
+    except ValidationError as error:
+        brought.refusals += [
+            Refusal("ports.csv", lacking[0].line, "", sentence) for sentence in error.messages
+        ]
+    else:
+        brought.ports_added += [f"{slug} {row.cells['label']}" for row in lacking]
 
 
 def _table(

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import zipfile
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -10,6 +9,7 @@ from typing import IO
 
 from measurements.intake.workbook_scan import WorkbookError
 from measurements.intake.workbooks import open_workbook
+from measurements.intake.zips import ZipFault, open_zip
 from measurements.management.filled_sheets import package_of
 from measurements.management.packages import Package, PackageError, with_statements
 from measurements.management.stores import Archive, Folder, Limits
@@ -24,6 +24,8 @@ def open_package(path: Path, *, limits: Limits) -> Iterator[Package]:
     if path.is_dir():
         yield with_statements(Folder(path))
         return
+    if not path.is_file():  # opening a pipe would wait for ever
+        raise PackageError(f"{path} is no ordinary file. Give a folder, a zip or a workbook.")
     try:
         file = path.open("rb")
     except OSError as error:
@@ -39,9 +41,9 @@ def package_in(file: IO[bytes], *, name: str, limits: Limits) -> Iterator[Packag
         yield _workbook(file, name=name)
         return
     try:
-        archive = zipfile.ZipFile(file)
-    except (zipfile.BadZipFile, OSError, ValueError) as error:
-        raise PackageError(f"{name} cannot be opened as a zip: {error}.") from error
+        archive = open_zip(file, largest_directory=limits.directory_bytes)
+    except ZipFault as error:
+        raise PackageError(f"{name}: {error}") from error
     with archive:
         yield with_statements(Archive(archive, limits))
 
@@ -57,3 +59,20 @@ def _workbook(file: IO[bytes], *, name: str) -> Package:
 def lone_file(path: Path) -> Package:
     """A package of the one file `path`, by its own name, without statements."""
     return Package(Folder(path.parent), {})
+
+
+def is_package(file: IO[bytes], *, name: str) -> bool:
+    """Whether the file is many runs: a zip by its `name`, or a workbook with a worksheet “runs”.
+
+    The file stands at its beginning afterwards. What cannot be opened is no package here.
+    """
+    suffix = Path(name).suffix.lower()
+    if suffix != WORKBOOK_SUFFIX:
+        return suffix in PACKAGE_SUFFIXES
+    try:
+        with open_workbook(file) as book:
+            return book.title_of("runs") is not None
+    except WorkbookError:
+        return False
+    finally:
+        file.seek(0)

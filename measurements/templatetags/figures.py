@@ -20,6 +20,7 @@ from measurements.standards.sources import SOURCES
 register = template.Library()
 
 MISSING = "–"
+NOT_STATED = "U not stated"
 # Groups of three digits part by a narrow no-break space (ISO 80000-1, 7.3.1), from 10 000 on.
 GROUPING_FROM = 10_000
 _LEAST_SHARE = 1e-4
@@ -50,9 +51,12 @@ def uncertainty(expanded: float | None, decimals: int) -> str:
 
     One that would round to nothing keeps one significant digit instead, unless it is smaller than
     a ten-thousandth of the last place shown: nobody reads that many noughts. A bare ``± 0`` is
-    what it says: nothing that could be off is known of, as in an advertised number.
+    what it says: nothing that could be off is known of, as in an advertised number. None is the
+    uncertainty that a table of results did not give.
     """
-    if expanded is None or not math.isfinite(expanded):
+    if expanded is None:
+        return NOT_STATED
+    if not math.isfinite(expanded):
         return ""
     if expanded < _LEAST_SHARE * 10**-decimals:
         return "± 0"
@@ -62,9 +66,9 @@ def uncertainty(expanded: float | None, decimals: int) -> str:
 
 
 @register.filter
-def expanded(standard_uncertainty: float) -> float:
-    """U = k · u at the coverage factor k = 2 of every page."""
-    return COVERAGE_FACTOR * standard_uncertainty
+def expanded(standard_uncertainty: float | None) -> float | None:
+    """U = k · u at the coverage factor k = 2 of every page; None where u is not known."""
+    return None if standard_uncertainty is None else COVERAGE_FACTOR * standard_uncertainty
 
 
 @register.filter

@@ -70,7 +70,13 @@ def package_new(request: HttpRequest) -> HttpResponse:
     status = 200
     try:
         with package_in(sent, name=sent.name or "", limits=WHILE_WAITING) as package:
-            receive_package(package, parcel=parcel, by=request.user, limits=WHILE_WAITING)
+            receive_package(
+                package,
+                parcel=parcel,
+                by=request.user,
+                limits=WHILE_WAITING,
+                name=sent.name or "",
+            )
     except PackageError as error:
         form.add_error("file", str(error))
         status = 400

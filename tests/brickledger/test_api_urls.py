@@ -7,12 +7,15 @@ import re
 from collections.abc import Callable
 from datetime import timedelta
 from typing import Any
+from uuid import UUID
 
 import pytest
 from django.contrib.auth.models import User
+from django.core.files.uploadedfile import SimpleUploadedFile
 from django.utils import timezone
 from rest_framework.test import APIClient
 
+from brickledger.roles import EDITOR, give_role
 from catalog.models import Adapter
 from comparisons.actions import save_comparison
 from comparisons.models import Comparison
@@ -20,6 +23,7 @@ from measurements.models import Run
 from tests.factories.api import ADAPTER, INSTRUMENT, assert_problem, client_of, upload
 from tests.factories.catalog import make_adapter
 from tests.factories.measurements import accepted, ready
+from tests.factories.result_tables import received_table, standby_table
 
 pytestmark = pytest.mark.django_db
 
@@ -36,6 +40,9 @@ WRITES: dict[str, tuple[int, int, int, int]] = {
     "POST runs/{run_id}/accept/": (401, 404, 403, 200),
     "POST runs/{run_id}/withdraw/": (401, 404, 403, 200),
     "POST runs/{run_id}/amend/": (401, 404, 403, 200),
+    "POST tables/": (401, 403, 201, 201),
+    "POST tables/{table_id}/accept/": (401, 404, 403, 200),
+    "POST tables/{table_id}/withdraw/": (401, 404, 403, 200),
     "POST comparisons/": (401, 403, 403, 201),
     "PATCH comparisons/{slug}/": (401, 403, 403, 200),
     "POST comparisons/{slug}/publish/": (401, 403, 403, 200),
@@ -51,6 +58,7 @@ HIDDEN: dict[str, tuple[int, int, int, int]] = {
     "runs/{run_id}/": (404, 404, 200, 200),
     "runs/{run_id}/raw/": (404, 404, 200, 200),
     "runs/{run_id}/trace/": (404, 404, 200, 200),
+    "tables/{table_id}/": (404, 404, 200, 200),
     "comparisons/{slug}/": (404, 404, 404, 200),
 }
 LISTS = (
@@ -63,6 +71,7 @@ LISTS = (
     "metrics/",
     "rankings/{metric}/",
     "runs/",
+    "tables/",
     "values/",
 )
 
@@ -71,10 +80,22 @@ def client(role: str, person: Callable[[str], User]) -> APIClient:
     return client_of(None if role == "nobody" else person(role))
 
 
+def _results_of(run: Run) -> UUID:
+    """A provisional table of results that somebody else handed in."""
+    other, _ = User.objects.get_or_create(username="other")
+    give_role(other, EDITOR)
+    person = User.objects.get(pk=other.pk)
+    return received_table(standby_table((run.adapter.slug, 0.05, None)), by=person).pk
+
+
 def send(caller: APIClient, call: str, *, run: Run, table: Comparison) -> Any:
     method, address = call.split(" ")
     if call == "POST runs/":
         return upload(caller, unit="2")
+    if call == "POST tables/":
+        results = SimpleUploadedFile("results.csv", standby_table((run.adapter.slug, 0.1, None)))
+        said = {"file": results, "origin": "Bench of 2019"}
+        return caller.post("/api/v1/tables/", said, format="multipart")
     slug = table.slug if "comparisons" in address else run.adapter.slug
     bodies: dict[str, dict[str, Any]] = {
         "POST adapters/": ADAPTER,
@@ -82,6 +103,7 @@ def send(caller: APIClient, call: str, *, run: Run, table: Comparison) -> Any:
         "POST devices/": {"name": "Otterling phone"},
         "POST instruments/": INSTRUMENT,
         "POST runs/{run_id}/withdraw/": {"reason": "The meter was faulty."},
+        "POST tables/{table_id}/withdraw/": {"reason": "Its origin is in doubt."},
         "POST runs/{run_id}/amend/": {
             "reason": "It was the other supply.",
             "changes": {"mains_v": 115.0},
@@ -95,7 +117,7 @@ def send(caller: APIClient, call: str, *, run: Run, table: Comparison) -> Any:
     }
     return caller.generic(
         method,
-        "/api/v1/" + address.format(slug=slug, run_id=run.pk),
+        "/api/v1/" + address.format(slug=slug, run_id=run.pk, table_id=_results_of(run)),
         json.dumps(bodies.get(call, {})),
         "application/json",
         headers={"If-Match": "*"},
@@ -142,7 +164,8 @@ def test_what_is_hidden_does_not_exist_for_those_who_may_not_see_it(
     tomorrow = timezone.now().date() + timedelta(days=1)
     Adapter.objects.update(publish_on=tomorrow)
     slug = table.slug if "comparisons" in address else run.adapter.slug
-    answer = client(role, person).get("/api/v1/" + address.format(slug=slug, run_id=run.pk))
+    named = address.format(slug=slug, run_id=run.pk, table_id=_results_of(run))
+    answer = client(role, person).get(f"/api/v1/{named}")
     assert answer.status_code == HIDDEN[address][ROLES.index(role)]
     answer.close()
 

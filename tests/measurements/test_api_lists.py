@@ -56,6 +56,8 @@ def test_values_that_stand_are_listed_with_their_run(anyone: APIClient, editor: 
         "unit": "W",
         "condition": {"line": "high"},
         "run": str(run.pk),
+        "source": "run",
+        "table": None,
         "method": "1.0",
         "not_comparable": None,
     }

@@ -10,6 +10,7 @@ from typing import Any
 from django.contrib.auth.models import User
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 
+from measurements.actions import Refused
 from measurements.management import bulk
 from measurements.management.opening import (
     PACKAGE_SUFFIXES,
@@ -19,9 +20,11 @@ from measurements.management.opening import (
 )
 from measurements.management.packages import PackageError, Row
 from measurements.management.progress import bar
-from measurements.management.receiving import Parcel, receive_package
+from measurements.management.receiving import Parcel, receive_package, receive_tables
 from measurements.management.stores import IN_BULK
-from measurements.models import Run
+from measurements.management.table_files import TABLES, tables_of
+from measurements.models import ResultTable, Run
+from measurements.result_tables import accept_table
 
 DESCRIPTION = """\
 Takes in runs in bulk; safe to repeat, because a file that is there already is left alone.
@@ -31,10 +34,21 @@ apply unit, measured_at, mains_v, mains_hz, ambient_c, port, instruments (separa
 semicolons), note and the fields of the kind. adapters.csv and ports.csv may bring adapters
 along. With datapackage.json, sizes and hashes are checked.
 
+results.csv brings results that were computed elsewhere, without their raw records: one row a
+result, with adapter, metric, value, the parts of the metric's condition, and where they are
+known unit, standard_uncertainty or expanded_uncertainty (k = 2). runs.csv may be absent then, and
+where adapters.csv is there; each of these three tables may also be given by itself.
+
 PATH may also be a workbook (XLSX) with a worksheet called runs of the same columns, file naming
 the worksheet that holds the data, such as the sheet command writes; runs of which nothing was
 filled in are left out. Or it is one data file, described by the options.
 """
+# 128 and the number of SIGINT, as shells report it: common practice.
+_INTERRUPTED = 130
+_SAFE = (
+    "What was taken in or accepted before is safe; run the same command again for the rest, and "
+    "nothing comes in twice."
+)
 # Options of a single file, and the columns of runs.csv that they stand for.
 _OPTIONS = (
     ("--adapter", "adapter", "the adapter's slug"),
@@ -95,7 +109,22 @@ class Command(BaseCommand):
         by = self._person(options["user"], accepts=options["accept"])
         parcel = Parcel()
         try:
-            if path.is_dir() or _is_package(path, described=_describes(options)):
+            self._take_in(path, parcel=parcel, by=by, options=options)
+            failures = parcel.failures
+            if options["accept"]:
+                failures += self._accept_all(parcel, by=by)
+        except KeyboardInterrupt:
+            raise CommandError(f"Interrupted. {_SAFE}", returncode=_INTERRUPTED) from None
+        if failures:
+            raise CommandError(f"{failures} not as wished; see above.")
+
+    def _take_in(self, path: Path, *, parcel: Parcel, by: User, options: dict[str, Any]) -> None:
+        """Take in whatever is at `path` and report, however it ends."""
+        try:
+            if path.name.lower() in TABLES and not _describes(options):
+                tables = tables_of([(path.name, path.read_bytes())])
+                receive_tables(tables, parcel=parcel, by=by, name=path.name)
+            elif path.is_dir() or _is_package(path, described=_describes(options)):
                 self._package(path, parcel=parcel, by=by, options=options)
             else:
                 row = _described_row(path, options)
@@ -105,17 +134,21 @@ class Command(BaseCommand):
         except PackageError as error:
             raise CommandError(f"{path}: {error}") from error
         except OSError as error:
+            self._report(parcel)
             raise CommandError(
-                f"Stopped, and nothing of the present row was kept: {error}. What was taken in "
-                "before is safe; mend the cause and run the same command again."
+                f"Stopped: {error}. Mend the cause. Nothing of the present row was kept. {_SAFE}"
             ) from error
+        except KeyboardInterrupt:
+            self._report(parcel)
+            raise
         self._report(parcel)
-        failures = parcel.failures
-        if options["accept"]:
-            runs = parcel.intake.received + parcel.intake.already_there
-            failures += self._accept(runs, by=by)
-        if failures:
-            raise CommandError(f"{failures} not as wished; see above.")
+
+    def _accept_all(self, parcel: Parcel, *, by: User) -> int:
+        """Accept what came; the number that could not be accepted."""
+        failures = self._accept(parcel.intake.received + parcel.intake.already_there, by=by)
+        if parcel.results and parcel.results.table:
+            failures += self._accept_results(parcel.results.table, by=by)
+        return failures
 
     def _person(self, username: str, *, accepts: bool) -> User:
         if not username:
@@ -136,7 +169,9 @@ class Command(BaseCommand):
                 "runs.csv says what each file is."
             )
         with open_package(path, limits=IN_BULK) as package:
-            receive_package(package, parcel=parcel, by=by, limits=IN_BULK, progress=_with_bar)
+            receive_package(
+                package, parcel=parcel, by=by, limits=IN_BULK, progress=_with_bar, name=path.name
+            )
 
     def _report(self, parcel: Parcel) -> None:
         brought, intake = parcel.brought, parcel.intake
@@ -145,8 +180,17 @@ class Command(BaseCommand):
                 f"Adapters: {len(brought.added)} written down, "
                 f"{len(brought.known)} known already and left as they are."
             )
-        for refusal in [*brought.refusals, *intake.refusals]:
+        if brought.ports_added:
+            self.stdout.write(f"Ports: {len(brought.ports_added)} added to known adapters.")
+        results = parcel.results
+        of_results = results.refusals if results else []
+        for refusal in [*brought.refusals, *of_results, *intake.refusals]:
             self.stderr.write(str(refusal))
+        if results:
+            self.stdout.write(
+                f"{results.read} results read: {results.taken_in} taken in, "
+                f"{results.refused} refused."
+            )
         left = f", {parcel.not_filled_in} not filled in" if parcel.not_filled_in else ""
         self.stdout.write(
             f"{intake.read} read: {len(intake.received)} taken in, "
@@ -163,6 +207,17 @@ class Command(BaseCommand):
                 accepted += 1
         self.stdout.write(f"{accepted} stand, {failed} could not be accepted.")
         return failed
+
+    def _accept_results(self, table: ResultTable, *, by: User) -> int:
+        if table.accepted_at is not None:
+            return 0
+        try:
+            accept_table(table, by=by)
+        except Refused as refused:
+            self.stderr.write(f"{table.file_name}: {refused.detail}")
+            return 1
+        self.stdout.write("The results stand, marked as from a table without raw record.")
+        return 0
 
 
 def _describes(options: dict[str, Any]) -> bool:

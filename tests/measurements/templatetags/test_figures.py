@@ -45,7 +45,7 @@ def test_a_figure_has_fixed_decimals_and_a_true_minus(
         (0.04, 1, "± 0.04"),
         (0.05, 1, "± 0.1"),
         (0.0, 3, "± 0"),
-        (None, 3, ""),
+        (None, 3, "U not stated"),
     ],
 )
 def test_an_uncertainty_never_rounds_to_nothing(

@@ -1,0 +1,153 @@
+"""Tables of results that were computed elsewhere, over HTTP."""
+
+from __future__ import annotations
+
+from typing import Any
+from uuid import UUID
+
+from django.urls import reverse
+from rest_framework.exceptions import NotFound
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from catalog.rest.paging import PAGE_PARAMETERS, keyset_page
+from catalog.rest.parsers import WholeMultiPartParser
+from catalog.rest.problems import Fault, Invalid
+from catalog.rest.views import ApiView, read_body
+from measurements.management.packages import LARGEST_TABLE_BYTES, PackageError
+from measurements.management.results import TABLE, Results, bring_results
+from measurements.management.table_files import tables_of
+from measurements.models import ResultTable
+from measurements.queries.result_tables import TablePage, table_page, tables_listed
+from measurements.result_tables import accept_table, withdraw_table
+from measurements.serializers import EmptyBody, WithdrawBody, value_json
+
+MAX_ORIGIN = 300
+
+
+def _summary(table: ResultTable, *, viewer: Any) -> dict[str, Any]:
+    """A table as lists show it; what is wrong with its rows only for those who hand tables in."""
+    works_here = bool(getattr(viewer, "has_perm", lambda _: False)("measurements.receive_run"))
+    return {
+        "id": str(table.pk),
+        "file_name": table.file_name,
+        "origin": table.origin,
+        "standing": table.standing,
+        "received_at": table.received_at.isoformat().replace("+00:00", "Z"),
+        "withdrawn_reason": table.withdrawn_reason,
+        "raw_sha256": table.raw_id,
+        "rows_read": table.rows_read,
+        "rows_refused": table.rows_refused,
+        "problems": table.problems if works_here else [],
+    }
+
+
+def _whole(found: TablePage, *, viewer: Any) -> dict[str, Any]:
+    return {
+        **_summary(found.table, viewer=viewer),
+        "results": [
+            {
+                **value_json(row.value),
+                "row": row.value.table_row,
+                "note": row.remark,
+                "fate": row.fate,
+                "measured": value_json(row.measured) if row.measured else None,
+            }
+            for row in found.rows
+        ],
+    }
+
+
+def _found(table_id: UUID, *, viewer: Any) -> TablePage:
+    found = table_page(table_id, viewer=viewer)
+    if found is None:
+        raise NotFound(f"There is no table {table_id} here.")
+    return found
+
+
+class ResultTableList(ApiView):
+    """Tables of results without raw records; the door for new ones."""
+
+    parser_classes = [WholeMultiPartParser]
+    parameters = PAGE_PARAMETERS
+    permissions = {"POST": "measurements.receive_run"}
+
+    def get(self, request: Request) -> Response:
+        """List tables of results that were computed elsewhere."""
+        page = keyset_page(tables_listed(viewer=self.viewer), asked=self.page, key="id")
+        rows = [_summary(row, viewer=self.viewer) for row in page.rows]
+        return Response({"results": rows, "next": page.next})
+
+    def post(self, request: Request) -> Response:
+        """Hand in a table (multipart: file, origin); an editor accepts it.
+
+        201 for a new table, which may hold refused rows (`problems`). The same file answers 200
+        with the table that is there. A table of which no row can be taken in is refused.
+        """
+        faults = [
+            Fault(name[:80], "There is no field of this name. Known: file, origin.")
+            for name in [*request.POST, *request.FILES]
+            if name not in ("file", "origin")
+        ]
+        origin = request.POST.get("origin", "").strip()
+        files = request.FILES.getlist("file")
+        if not origin:
+            faults.append(Fault("origin", "Say where the results come from; readers see it."))
+        elif len(origin) > MAX_ORIGIN or "\0" in origin:
+            faults.append(Fault("origin", f"At most {MAX_ORIGIN} characters of text."))
+        if len(files) != 1:
+            faults.append(Fault("file", "Send one table in this field."))
+        elif (files[0].size or 0) > LARGEST_TABLE_BYTES:
+            limit = LARGEST_TABLE_BYTES >> 20
+            faults.append(Fault("file", f"The table is larger than {limit} MiB. Split it."))
+        if faults:
+            raise Invalid(faults)
+        found = self._received(files[0], origin=origin)
+        if found.table is None:
+            raise Invalid(
+                Fault(item.field, f"Line {item.line}: {item.detail}") for item in found.refusals
+            )
+        return Response(
+            _summary(found.table, viewer=self.viewer),
+            status=201 if found.created else 200,
+            headers={"Location": reverse("api-result-table", args=[found.table.pk])},
+        )
+
+    def _received(self, file: Any, *, origin: str) -> Results:
+        try:
+            package = tables_of([(file.name or "table", file.read())])
+            if not package.has(TABLE):
+                raise PackageError("The file holds no results: columns adapter, metric, value.")
+            return bring_results(
+                package, by=self.person, origin=origin, file_name=file.name or TABLE
+            )
+        except PackageError as error:
+            raise Invalid([Fault("file", str(error))]) from error
+
+
+class ResultTableDetail(ApiView):
+    """One table of results."""
+
+    def get(self, request: Request, table_id: UUID) -> Response:
+        """Show a table with its results and what was measured beside them."""
+        return Response(_whole(_found(table_id, viewer=self.viewer), viewer=self.viewer))
+
+
+class ResultTableAccept(ApiView):
+    """Let a table's results stand."""
+
+    def post(self, request: Request, table_id: UUID) -> Response:
+        """Accept a table; its results replace those of earlier tables, never a measured one."""
+        read_body(EmptyBody, request.data)
+        accept_table(_found(table_id, viewer=self.viewer).table, by=self.person)
+        return Response(_whole(_found(table_id, viewer=self.viewer), viewer=self.viewer))
+
+
+class ResultTableWithdraw(ApiView):
+    """Take a table's results back."""
+
+    def post(self, request: Request, table_id: UUID) -> Response:
+        """Withdraw a table with a reason, which stays beside it."""
+        reason = read_body(WithdrawBody, request.data)["reason"]
+        withdraw_table(_found(table_id, viewer=self.viewer).table, by=self.person, reason=reason)
+        return Response(_whole(_found(table_id, viewer=self.viewer), viewer=self.viewer))
