@@ -17,8 +17,10 @@ from django.utils import timezone
 from catalog.actions import confirm_devices, get_device, get_unit
 from catalog.models import Adapter, Device, Port
 from measurements import history, queries, tasks
+from measurements.intake.rawstore import Kept
 from measurements.models import (
     Amendment,
+    ColumnMap,
     Instrument,
     Ledger,
     RawFile,
@@ -111,7 +113,24 @@ def receive_run(
     the same adapter, kind and condition gives the run that is there. Raises
     `rawstore.TooLarge` and `OSError` with nothing kept.
     """
-    kept = queries.raw_store().keep(chunks)
+    return receive_kept(facts, queries.raw_store().keep(chunks), file_name=file_name, by=by)
+
+
+def receive_kept(
+    facts: RunFacts,
+    kept: Kept,
+    *,
+    file_name: str,
+    by: Person,
+    column_map: ColumnMap | None = None,
+    remark: str = "",
+) -> Received:
+    """Write down the run of a file that the raw store has already.
+
+    `column_map` is the one by which its columns are to be read. `remark` says why it is handed
+    in in spite of warnings. The same file for the same adapter, kind and condition gives the run
+    that is there.
+    """
     identity = ""
     try:
         with transaction.atomic():
@@ -136,9 +155,12 @@ def receive_run(
                 measured_at=facts.measured_at,
                 note=facts.note,
                 received_by=by,
+                column_map=column_map,
             )
             run.instruments.set(facts.instruments)
             RunEvent.objects.create(run=run, by=by, what="received", detail=run.file_name)
+            if remark:
+                RunEvent.objects.create(run=run, by=by, what="warnings accepted", detail=remark)
             _tell_of_devices(run, added, by=by)
             transaction.on_commit(lambda: tasks.ring(run.pk))
     except IntegrityError:
@@ -411,7 +433,7 @@ def _reinstate(
     keys = {(row.metric, row.condition_key) for row in vacated}
     held = {
         (row.metric, row.condition_key, bool(row.apart))
-        for row in Value.objects.current().filter(adapter=adapter_id)
+        for row in Value.objects.measured().current().filter(adapter=adapter_id)
     }
     candidates = (
         Value.objects.under_present_conditions()
@@ -458,7 +480,7 @@ def refresh_physical_values(adapter: Adapter) -> None:
     """Bring the values that follow from the catalogue alone up to its present facts."""
     Ledger.turn()  # a change to ports, ratings or the publish date matters to rankings too
     now = timezone.now()
-    held = {row.metric: row for row in adapter.values.current().filter(run=None)}
+    held = {row.metric: row for row in adapter.values.measured().current().filter(run=None)}
     for measured in queries.physical_measures(adapter):
         row = held.pop(measured.metric, None)
         fresh = queries.value_row(measured, adapter_id=adapter.pk, run_id=None, current_from=now)

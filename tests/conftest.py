@@ -12,6 +12,7 @@ from pytest_django.fixtures import Settings
 from brickledger.roles import give_role
 from comparisons.queries.cohorts import remembered
 from measurements import tasks
+from measurements.reception import read_arrival
 
 LONGEST = ("tests/faults/", "tests/browser/", "tests/brickledger/test_commands.py")
 
@@ -44,6 +45,7 @@ def bell(monkeypatch: pytest.MonkeyPatch) -> list[str]:
         rung.append(args[0])
 
     monkeypatch.setattr(tasks.compute_run, "apply_async", note)
+    monkeypatch.setattr(read_arrival, "apply_async", note)
     return rung
 
 

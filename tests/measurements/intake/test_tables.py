@@ -7,7 +7,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from measurements.intake import layout, portions, records, values
+from measurements.intake import heading_lines, portions, records, values
 from measurements.intake.columns import Column, Reading
 from measurements.intake.tables import read_table
 
@@ -293,7 +293,7 @@ def test_limits_are_told_before_anything_is_parsed(
     long_line = read(file, "time_s,input_power_w\n0," + "1" * records.MAX_LINE_BYTES + "\n")
     assert places(long_line) == [(2, None)]
     assert "longer than 1,048,576 bytes" in long_line.problems[0].detail
-    wide = read(file, ",".join(f"c{n}" for n in range(layout.MAX_COLUMNS + 1)) + "\n")
+    wide = read(file, ",".join(f"c{n}" for n in range(heading_lines.MAX_COLUMNS + 1)) + "\n")
     assert "more than 512 cells" in wide.problems[0].detail
     monkeypatch.setattr(records, "MAX_ROWS", 10)
     assert "more than 10 lines" in read(file, "input_power_w\n" + "1\n" * 11).problems[0].detail

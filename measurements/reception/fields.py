@@ -1,0 +1,33 @@
+"""What a page or an address says of a file, under the names of the upload fields."""
+
+from __future__ import annotations
+
+from functools import cache
+
+from django.http import QueryDict
+
+from measurements.forms import RunForm
+from measurements.kinds import all_kinds
+
+LONGEST = 2000
+
+
+@cache
+def said_fields() -> frozenset[str]:
+    """Every field that an upload may have, of any kind."""
+    return frozenset(RunForm.base_fields) | {
+        field.name for kind in all_kinds() for field in kind.fields
+    }
+
+
+def said_in(data: QueryDict) -> dict[str, object]:
+    """The upload fields among `data` that hold anything; instruments as a list."""
+    said: dict[str, object] = {}
+    for name in data:
+        if name not in said_fields():
+            continue
+        if name == "instruments":
+            said[name] = [text for text in data.getlist(name) if text]
+        elif text := str(data[name]).replace("\0", "")[:LONGEST].strip():
+            said[name] = text
+    return {name: text for name, text in said.items() if text}
