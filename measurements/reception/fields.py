@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from functools import cache
 
+from django import forms
 from django.http import QueryDict
 
-from measurements.forms import RunForm
+from measurements.forms import RunForm, kind_choices
 from measurements.kinds import all_kinds
 
 LONGEST = 2000
@@ -18,6 +19,16 @@ def said_fields() -> frozenset[str]:
     return frozenset(RunForm.base_fields) | {
         field.name for kind in all_kinds() for field in kind.fields
     }
+
+
+def ask_openly(form: RunForm, *, adapter: str, kind: str) -> None:
+    """Let a page leave adapter and kind open for now, under these words."""
+    form.use_required_attribute = False
+    adapters, kinds = form.fields["adapter"], form.fields["kind"]
+    assert isinstance(adapters, forms.ModelChoiceField)
+    assert isinstance(kinds, forms.ChoiceField)
+    adapters.empty_label = adapter
+    kinds.choices = [("", kind), *kind_choices()]
 
 
 def said_in(data: QueryDict) -> dict[str, object]:

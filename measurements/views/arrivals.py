@@ -25,6 +25,7 @@ from measurements.kinds.base import Kind
 from measurements.models import Arrival, Run
 from measurements.queries import run_page
 from measurements.queries.earlier import prospects
+from measurements.queries.file_names import said_by_name
 from measurements.reception import (
     asked_of,
     describe,
@@ -38,7 +39,7 @@ from measurements.reception.choices import (
     heading_rows,
     unit_choices,
 )
-from measurements.reception.fields import said_in
+from measurements.reception.fields import ask_openly, said_in
 from measurements.reception.handing_in import name_for, settled_map
 from measurements.reception.problem_lists import every_problem
 from measurements.reception.questions import Asked, kind_of, warnings_of
@@ -259,6 +260,7 @@ def _page(
         slug = kind.slug if kind else ""
         form = RunForm(viewer=request.user, kind=slug, initial={**shown.said, "kind": slug})
     adapter = asked.form.cleaned_data.get("adapter") if asked.form.is_bound else None
+    ask_openly(form, adapter="choose", kind="choose")
     if kind is not None:
         _narrow(form, kind=kind, adapter=adapter)
     found = shown.found if shown.is_read else None
@@ -276,6 +278,7 @@ def _page(
         "refusal": refusal,
         "words": "read" if shown.is_read else (shown.step or "waiting to be read"),
         "candidates": _candidates(found),
+        "by_name": said_by_name(shown.file_name, viewer=request.user),
         "warnings": warnings_of(found) if found else [],
         "reason": request.POST.get("reason", ""),
         "settled": settled,

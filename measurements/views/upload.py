@@ -25,7 +25,7 @@ from measurements.management.receiving import Parcel, receive_package
 from measurements.management.stores import WHILE_WAITING
 from measurements.models import Arrival
 from measurements.reception import keep_arrival
-from measurements.reception.fields import said_in
+from measurements.reception.fields import ask_openly, said_in
 
 DISK_FULL = (errno.ENOSPC, errno.EDQUOT)
 MOST_FILES = 100
@@ -136,6 +136,7 @@ def _page(
     refused: Iterable[tuple[str, str]] = (),
     status: int = 200,
 ) -> HttpResponse:
+    ask_openly(form, adapter="as the file’s name says", kind="as the columns say")
     kind = get_kind(form.declared.slug) if form.declared and not list(wrong) else None
     context = {
         "section": "bench",

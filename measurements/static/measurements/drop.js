@@ -28,7 +28,7 @@
         return item;
       }),
     );
-    list.hidden = input.files.length === 0;
+    list.hidden = input.files.length < 2; // the control itself names a single one
   };
   input.addEventListener("change", show);
 
