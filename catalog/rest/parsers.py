@@ -35,7 +35,10 @@ class StrictJSONParser(BaseParser):
             raise PayloadTooLarge(f"A JSON body may have {limit:,} bytes.")
         try:
             return json.loads(
-                raw.decode("utf-8-sig"), parse_constant=_no_number, parse_float=_finite
+                raw.decode("utf-8-sig"),
+                parse_constant=_no_number,
+                parse_float=_finite,
+                object_pairs_hook=_each_once,
             )
         except RecursionError:
             raise ParseError("The JSON is nested too deeply.") from None
@@ -43,6 +46,16 @@ class StrictJSONParser(BaseParser):
             raise ParseError(f"The body is not UTF-8 (byte {error.start}).") from None
         except ValueError as error:
             raise ParseError(f"The body is not JSON: {error}.") from None
+
+
+def _each_once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+    """An object; what a name that stands twice means, differs from reader to reader (RFC 8259)."""
+    found = dict(pairs)
+    if len(found) != len(pairs):
+        names = [name for name, _ in pairs]
+        twice = next(name for name in names if names.count(name) > 1)
+        raise ValueError(f"an object has the name {twice[:40]!r} twice")
+    return found
 
 
 def _no_number(literal: str) -> float:
@@ -71,7 +84,12 @@ class WholeMultiPartParser(MultiPartParser):
     ) -> Any:
         """The fields and files."""
         counted = _Counted(stream)
-        parsed = super().parse(counted, media_type, parser_context)  # type: ignore[arg-type]
+        try:
+            parsed = super().parse(counted, media_type, parser_context)  # type: ignore[arg-type]
+        except ParseError as error:
+            raise ParseError(
+                f"{error.detail}. Check how the form is made, and send it again."
+            ) from error
         stated = parser_context["request"].META.get("CONTENT_LENGTH") if parser_context else None
         if counted.read_bytes != int(stated or 0):
             raise ParseError("The body ended before it was complete. Send it again.")

@@ -21,11 +21,15 @@ MOST_MEMBERS = 500
 MOST_ROWS = 200_000
 MOST_COLUMNS = 256
 MOST_CELLS = 1_000_000
+# Texts, and formats and whatever else there is: their readers make an object of every one.
+MOST_STRINGS = 250_000
+MOST_OTHERS = 250_000
 MOST_PACKED_RATIO = 20
 # Below this a workbook may pack as well as it likes: a sheet of equal rows packs a hundredfold.
 UNPACKED_ANYWAY = 16 << 20
 # Styles and the like are built in memory as a whole by whoever reads them.
 LARGEST_OTHER_PART = 16 << 20
+LONGEST_TEXT = 1 << 20
 
 _CHUNK_BYTES = 1 << 16
 _TRUE = ("1", "true")  # both spellings of a boolean in XML Schema
@@ -60,10 +64,12 @@ class _Totals:
 
     unpacked: int = 0
     cells: int = 0
+    strings: int = 0
+    others: int = 0
 
 
 def scan(archive: zipfile.ZipFile, *, most_bytes: int) -> Mapping[str, SheetFacts]:
-    """Stream every member; part name → facts, for those that are worksheets.
+    """Stream every member; part name → facts, which are those of a worksheet or nothing.
 
     `most_bytes` [byte] is how much the workbook may unpack to. Raises `WorkbookError`.
     """
@@ -115,8 +121,7 @@ def scan(archive: zipfile.ZipFile, *, most_bytes: int) -> Mapping[str, SheetFact
                 f"The workbook is damaged: “{member.filename}” is not well formed "
                 f"({scanned.fault}). Save it again."
             )
-        if scanned.is_worksheet:
-            facts[member.filename] = scanned.facts
+        facts[member.filename] = scanned.facts
     return facts
 
 
@@ -124,13 +129,15 @@ def scan(archive: zipfile.ZipFile, *, most_bytes: int) -> Mapping[str, SheetFact
 class _Part:
     """One member on its way through the parser. What is no XML ends with a `fault`.
 
-    Names are taken without their prefix: what only looks like a cell is counted as one too.
+    Names are taken without their prefix, and wherever they stand: what only looks like a cell is
+    counted as one too, because readers go by names and not by what a part calls itself.
     """
 
     totals: _Totals
     facts: SheetFacts = field(default_factory=SheetFacts)
-    is_worksheet: bool = False
     fault: str = ""
+    _fed: int = 0
+    _begun_at: int = 0
     _row: int = 0
     _column: int = 0
     _reference: str = ""
@@ -140,7 +147,7 @@ class _Part:
     def __post_init__(self) -> None:
         self._parser = expat.ParserCreate()
         self._parser.StartDoctypeDeclHandler = self._doctype
-        self._parser.StartElementHandler = self._root
+        self._parser.StartElementHandler = self._start
 
     def feed(self, chunk: bytes) -> None:
         """Take more bytes. Raises `WorkbookError`."""
@@ -150,6 +157,12 @@ class _Part:
             self._parser.Parse(chunk, False)
         except expat.ExpatError as error:
             self.fault = str(error)
+            return
+        self._fed += len(chunk)
+        if self._fed - self._begun_at > LONGEST_TEXT:
+            raise WorkbookError(
+                "The workbook holds a text of more than a million signs. Delete that cell."
+            )
 
     def _doctype(self, *_: object) -> None:
         raise WorkbookError(
@@ -157,12 +170,9 @@ class _Part:
             "writes. Copy the cells into a new workbook."
         )
 
-    def _root(self, name: str, _: dict[str, str]) -> None:
-        self.is_worksheet = name.rpartition(":")[2] == "worksheet"
-        self._parser.StartElementHandler = self._start if self.is_worksheet else None
-
     def _start(self, name: str, attributes: dict[str, str]) -> None:
         local = name.rpartition(":")[2] if ":" in name else name
+        self._begun_at = self._fed
         if local == "c":
             self._begin_cell(attributes.get("r", ""))
         elif local == "row":
@@ -172,12 +182,30 @@ class _Part:
         elif local == "f":
             self._has_value = False
             self._parser.EndElementHandler = self._end
-        elif local == "v" and self._parser.EndElementHandler is not None:
-            self._parser.CharacterDataHandler = self._value
-        elif local == "mergeCell":
+        elif local == "v":
+            if self._parser.EndElementHandler is not None:
+                self._parser.CharacterDataHandler = self._value
+        elif local == "si":
+            self.totals.strings += 1
+            if self.totals.strings > MOST_STRINGS:
+                self._too_much(f"more than {MOST_STRINGS:,} different texts")
+        elif local not in ("t", "is"):
+            self._other(local, attributes)
+
+    def _other(self, local: str, attributes: dict[str, str]) -> None:
+        self.totals.others += 1
+        if self.totals.others > MOST_OTHERS:
+            self._too_much(f"more than {MOST_OTHERS:,} formats, links and the like")
+        if local == "mergeCell":
             self._merged(attributes.get("ref", "")[:32])
         elif local == "col":
             self.facts.hidden_columns += attributes.get("hidden") in _TRUE
+
+    def _too_much(self, what: str) -> None:
+        raise WorkbookError(
+            f"The workbook holds {what}, besides its cells. Copy the cells into a new workbook, "
+            "and send long logs as CSV or Parquet."
+        )
 
     def _merged(self, reference: str) -> None:
         reference = reference or "somewhere"

@@ -9,7 +9,6 @@ from __future__ import annotations
 import csv
 import io
 import re
-import zipfile
 from collections.abc import Collection, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -20,10 +19,12 @@ from typing import IO, Any
 from openpyxl import load_workbook
 
 from measurements.intake.workbook_scan import SheetFacts, WorkbookError, scan
+from measurements.intake.zips import ZipFault, open_zip
 
 Rows = list[list[str]]
 
 MOST_UNPACKED_BYTES = 256 << 20
+LARGEST_DIRECTORY = 1 << 20
 _OLD_OR_ENCRYPTED = bytes.fromhex("D0CF11E0A1B11AE1")  # MS-CFB 2.2, the header signature
 _LARGEST_WHOLE = 2.0**53
 # Quoted or escaped signs, padding, and conditions or colours: none of them is the format itself.
@@ -129,9 +130,9 @@ def open_workbook(file: IO[bytes], *, most_bytes: int = MOST_UNPACKED_BYTES) -> 
     `most_bytes` [byte] is how much it may unpack to. Raises `WorkbookError`.
     """
     try:
-        archive = zipfile.ZipFile(file)
-    except (zipfile.BadZipFile, OSError, ValueError) as error:
-        raise WorkbookError(_not_a_workbook(file)) from error
+        archive = open_zip(file, largest_directory=LARGEST_DIRECTORY)
+    except ZipFault as error:
+        raise WorkbookError(_not_a_workbook(file, fault=str(error))) from error
     with archive:
         facts = dict(scan(archive, most_bytes=most_bytes))
     try:
@@ -147,13 +148,13 @@ def open_workbook(file: IO[bytes], *, most_bytes: int = MOST_UNPACKED_BYTES) -> 
         book.close()
 
 
-def _not_a_workbook(file: IO[bytes]) -> str:
+def _not_a_workbook(file: IO[bytes], *, fault: str) -> str:
     file.seek(0)
     if file.read(len(_OLD_OR_ENCRYPTED)) == _OLD_OR_ENCRYPTED:
         return (
             "The workbook is encrypted, or in the old XLS form. Save it as XLSX without a password."
         )
-    return "This is not a workbook: it cannot be opened as a zip. Save it as XLSX."
+    return f"This is not a workbook, which is a zip. {fault} Or save it as XLSX."
 
 
 def _read(sheet: Any) -> Iterator[tuple[list[str], dict[int, float]]]:

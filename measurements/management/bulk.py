@@ -14,6 +14,7 @@ from django.contrib.auth.models import Permission, User
 from measurements import processing
 from measurements.actions import Refused, accept_run, receive_run
 from measurements.forms import RunForm
+from measurements.intake.decoding import printable
 from measurements.intake.rawstore import TooLarge
 from measurements.kinds import all_kinds
 from measurements.management.packages import Package, PackageError, Row
@@ -41,18 +42,23 @@ class Refusal:
 
     def __str__(self) -> str:
         where = f"{self.table}, line {self.line}" if self.line else self.table
-        return f"{where}{f', {self.field}' if self.field else ''}: {self.detail}"
+        said = f"{where}{f', {self.field}' if self.field else ''}: {self.detail}"
+        return printable(said, limit=len(said))  # it goes to a terminal
 
 
 @dataclass(slots=True)
 class Intake:
-    """What became of the rows of a package: read = received + already there + refused."""
+    """What became of the rows of a package."""
 
-    read: int = 0
     received: list[Run] = field(default_factory=list)
     already_there: list[Run] = field(default_factory=list)
     refused_rows: int = 0
     refusals: list[Refusal] = field(default_factory=list)
+
+    @property
+    def read(self) -> int:
+        """How many rows were read; every one was received, there already, or refused."""
+        return len(self.received) + len(self.already_there) + self.refused_rows
 
     def refuse(self, refusals: Sequence[Refusal]) -> None:
         """Count one row as refused, for one reason or several."""
@@ -122,7 +128,6 @@ def take_in(row: Row, *, intake: Intake, package: Package, by: User, table: str)
 
     Raises `OSError` when the raw store cannot keep the file; nothing of the row is kept then.
     """
-    intake.read += 1
 
     def refusal(field_name: str, detail: str) -> Refusal:
         return Refusal(table, row.line, field_name, detail)

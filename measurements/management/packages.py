@@ -17,6 +17,8 @@ from dataclasses import dataclass
 from pathlib import PurePosixPath
 from typing import IO, Protocol, TypeGuard
 
+from measurements.intake.decoding import printable
+
 CHUNK_BYTES = 1 << 20
 LARGEST_TABLE_BYTES = 16 << 20
 LONGEST_CELL = 32_768
@@ -63,8 +65,8 @@ def safe_name(name: str) -> str:
     outside = path.is_absolute() or ".." in path.parts or bool(set(name) & set("\\\0:"))
     if not name or too_long or outside or len(name) > 1000:
         raise PackageError(
-            f"“{name}” is not a name inside the package. Give it relative to runs.csv, "
-            "with forward slashes and without “..”."
+            f"“{_shown(name)}” is not a name inside the package. Give it relative to "
+            "runs.csv, with forward slashes and without “..”."
         )
     return str(path)
 
@@ -95,25 +97,32 @@ class Package:
         return self.store.size(name) is not None
 
     def chunks(self, name: str) -> Iterator[bytes]:
-        """The bytes of a file, in portions."""
+        """The bytes of a file, in portions. Raises `PackageError`, also when they end too soon."""
+        read = 0
         with self.store.open(name) as file:
             while chunk := file.read(CHUNK_BYTES):
+                read += len(chunk)
                 yield chunk
+        if read != self.store.size(name):
+            raise PackageError(
+                f"“{_shown(name)}” cannot be unpacked (it has {read:,} bytes, and not as many as "
+                "it should). Make the package again."
+            )
 
     def require(self, name: str) -> None:
         """Raise `PackageError` unless the file is there, has bytes, and is as stated."""
         size = self.store.size(name)
         if size is None:
             inside = "workbook has no worksheet" if self.workbook else "package has no file"
-            raise PackageError(f"The {inside} “{name}”.")
+            raise PackageError(f"The {inside} “{_shown(name)}”.")
         if not size:
-            raise PackageError(f"“{name}” is empty. Export the log again.")
+            raise PackageError(f"“{_shown(name)}” is empty. Export the log again.")
         stated = self.stated.get(safe_name(name))
         if stated is None:
             return
         if stated.size is not None and stated.size != size:
             raise PackageError(
-                f"“{name}” has {size:,} bytes, datapackage.json states {stated.size:,}. "
+                f"“{_shown(name)}” has {size:,} bytes, datapackage.json states {stated.size:,}. "
                 "Fetch the package again."
             )
         if stated.digest:
@@ -122,7 +131,7 @@ class Package:
                 found.update(chunk)
             if found.hexdigest() != stated.digest:
                 raise PackageError(
-                    f"“{name}” differs from datapackage.json: its {stated.algorithm} is "
+                    f"“{_shown(name)}” differs from datapackage.json: its {stated.algorithm} is "
                     f"{found.hexdigest()}. Fetch the package again."
                 )
 
@@ -132,7 +141,7 @@ class Package:
         size = self.store.size(name) or 0
         if size > LARGEST_TABLE_BYTES:
             raise PackageError(
-                f"“{name}” is larger than {LARGEST_TABLE_BYTES >> 20} MiB. Split it."
+                f"“{_shown(name)}” is larger than {LARGEST_TABLE_BYTES >> 20} MiB. Split it."
             )
         return _rows(b"".join(self.chunks(name)), name=name)
 
@@ -145,7 +154,9 @@ def with_statements(store: Store) -> Package:
     if (store.size("datapackage.json") or 0) > LARGEST_TABLE_BYTES:
         raise PackageError(f"datapackage.json is larger than {LARGEST_TABLE_BYTES >> 20} MiB.")
     try:
-        content = json.loads(b"".join(bare.chunks("datapackage.json")))
+        content = json.loads(
+            b"".join(bare.chunks("datapackage.json")), object_pairs_hook=_each_once
+        )
         resources = content["resources"]
         stated = dict(_stated(resource) for resource in resources if _is_one_file(resource))
     except RecursionError as error:
@@ -164,6 +175,21 @@ def with_statements(store: Store) -> Package:
     return Package(store, stated)
 
 
+def _shown(name: str) -> str:
+    """A name from outside, so that it can do nothing to a terminal."""
+    return printable(name, limit=80)
+
+
+def _each_once(pairs: list[tuple[str, object]]) -> dict[str, object]:
+    """An object of JSON. Raises `ValueError` for a name that it has twice (RFC 8259, section 4)."""
+    found = dict(pairs)
+    if len(found) != len(pairs):
+        names = [name for name, _ in pairs]
+        twice = next(name for name in names if names.count(name) > 1)
+        raise ValueError(f"an object has the name “{printable(twice)}” twice")
+    return found
+
+
 def _is_one_file(resource: object) -> TypeGuard[Mapping[str, object]]:
     return isinstance(resource, Mapping) and isinstance(resource.get("path"), str)
 
@@ -175,10 +201,12 @@ def _stated(resource: Mapping[str, object]) -> tuple[str, Stated]:
     algorithm, _, digest = str(resource.get("hash", "")).lower().rpartition(":")
     algorithm = algorithm or "md5"
     if digest and algorithm not in _HASHES:
-        raise ValueError(f"the hash of “{name}” is {algorithm}, not one of {', '.join(_HASHES)}")
-    return safe_name(name), Stated(
-        size=size if isinstance(size, int) else None, algorithm=algorithm, digest=digest
-    )
+        raise ValueError(
+            f"the hash of “{_shown(name)}” is {algorithm}, not one of {', '.join(_HASHES)}"
+        )
+    if size is not None and type(size) is not int:
+        raise ValueError(f"the bytes of “{_shown(name)}” are no whole number")
+    return safe_name(name), Stated(size=size, algorithm=algorithm, digest=digest)
 
 
 def _text(content: bytes) -> str:
@@ -194,9 +222,9 @@ def _rows(content: bytes, *, name: str) -> tuple[Row, ...]:
     try:
         text = _text(content)
     except UnicodeDecodeError as error:
-        raise PackageError(f"“{name}” is not text. Save it as CSV in UTF-8.") from error
+        raise PackageError(f"“{_shown(name)}” is not text. Save it as CSV in UTF-8.") from error
     if "\0" in text:
-        raise PackageError(f"“{name}” holds NUL characters. Save it as CSV in UTF-8.")
+        raise PackageError(f"“{_shown(name)}” holds NUL characters. Save it as CSV in UTF-8.")
     head = text.split("\n", 1)[0]
     delimiter = max(",;\t", key=head.count)
     reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, strict=True)
@@ -206,19 +234,22 @@ def _rows(content: bytes, *, name: str) -> tuple[Row, ...]:
         headings = [cell.strip() for cell in next(reader)]
         twice = {heading for heading in headings if headings.count(heading) > 1}
         if twice:
-            raise PackageError(f"“{name}”, line 1: the column {min(twice)!r} stands there twice.")
+            raise PackageError(
+                f"“{_shown(name)}”, line 1: the column {min(twice)!r} stands there twice."
+            )
         for cells in reader:
             if not any(cell.strip() for cell in cells):
                 continue
             if len(cells) != len(headings):
                 raise PackageError(
-                    f"“{name}”, line {reader.line_num}: {len(cells)} cells under "
+                    f"“{_shown(name)}”, line {reader.line_num}: {len(cells)} cells under "
                     f"{len(headings)} headings. Quote cells that hold the separator."
                 )
             named = dict(zip(headings, (cell.strip() for cell in cells), strict=True))
             rows.append(Row(reader.line_num, named, decimal_comma=delimiter != ","))
     except (csv.Error, StopIteration) as error:
         raise PackageError(
-            f"“{name}”, line {reader.line_num}: not readable as CSV ({error or 'no headings'})."
+            f"“{_shown(name)}”, line {reader.line_num}: not readable as CSV "
+            f"({error or 'no headings'})."
         ) from error
     return tuple(rows)

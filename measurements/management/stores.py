@@ -1,20 +1,23 @@
 """Where the files of a package are: in a folder, or in a zip.
 
 Links, encrypted or overblown members are refused before anything of a zip is read; files are
-only ever streamed.
+only ever streamed, never unpacked to names. An accent may be one sign or two in a name (NFC and
+NFD of Unicode), as one operating system writes it and another.
 """
 
 from __future__ import annotations
 
+import os
 import stat
+import unicodedata
 import zipfile
-import zlib
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import IO
 
+from measurements.intake.decoding import printable
 from measurements.management.packages import PackageError, safe_name
 
 # A steady log written with fixed decimals packs about a hundredfold; deflate itself ends near 1030.
@@ -29,6 +32,11 @@ class Limits:
     unpacked_bytes: int
     rows: int
 
+    @property
+    def directory_bytes(self) -> int:
+        """How large the directory of a zip of so many members may be [byte]."""
+        return 4096 + 512 * self.members
+
 
 IN_BULK = Limits(members=10_000, unpacked_bytes=4 << 30, rows=100_000)
 # Somebody waits for the answer, and a web process is taken until it is given.
@@ -42,9 +50,14 @@ class Folder:
         self._root = root.resolve()
 
     def _path(self, name: str) -> Path:
-        path = self._root / safe_name(name)
+        safe = safe_name(name)
+        forms = (safe, unicodedata.normalize("NFC", safe), unicodedata.normalize("NFD", safe))
+        there = (form for form in forms if os.path.exists(self._root / form))
+        path = self._root / next(there, safe)
         if path.exists() and path.resolve() != path:
-            raise PackageError(f"“{name}” is a link. Put the file itself into the package.")
+            raise PackageError(
+                f"“{printable(name)}” is a link. Put the file itself into the package."
+            )
         return path
 
     def size(self, name: str) -> int | None:
@@ -69,33 +82,36 @@ class Archive:
         _refuse_overblown(members, limits)
         names: dict[str, zipfile.ZipInfo] = {}
         for member in members:
-            name = safe_name(member.filename)
+            name = _key(member.filename)
             if name in names:
-                raise PackageError(f"The zip holds “{name}” twice. Leave one of the two out.")
+                raise PackageError(
+                    f"The zip holds “{printable(name)}” twice. Leave one of the two out."
+                )
             names[name] = member
         self._members = _without_outer_folder(names)
 
     def size(self, name: str) -> int | None:
         """Bytes of a file, None when there is no such file. Raises `PackageError`."""
-        member = self._members.get(safe_name(name))
+        member = self._members.get(_key(name))
         return member.file_size if member else None
 
     @contextmanager
     def open(self, name: str) -> Iterator[IO[bytes]]:
         """The file for reading. Raises `PackageError`, also while it is read."""
+        member = self._members[_key(name)]
         try:
-            with self._archive.open(self._members[safe_name(name)]) as file:
+            with self._archive.open(member) as file:
                 yield file
-        except (
-            zipfile.BadZipFile,
-            zlib.error,
-            EOFError,
-            NotImplementedError,
-            UnicodeError,
-        ) as error:
+        except Exception as error:  # whatever a library stumbles over in a file from outside
             raise PackageError(
-                f"“{name}” cannot be unpacked ({error}). Make the zip again, with deflate."
+                f"“{printable(name)}” cannot be unpacked ({printable(str(error), limit=80)}). "
+                "Make the zip again, with deflate."
             ) from error
+
+
+def _key(name: str) -> str:
+    """The name by which a member is found. Raises `PackageError`."""
+    return unicodedata.normalize("NFC", safe_name(name))
 
 
 def _refuse_overblown(members: Sequence[zipfile.ZipInfo], limits: Limits) -> None:
@@ -108,13 +124,16 @@ def _refuse_overblown(members: Sequence[zipfile.ZipInfo], limits: Limits) -> Non
             f"The zip unpacks to more than {limits.unpacked_bytes >> 30} GiB. Split it."
         )
     for member in members:
+        name, mode = printable(member.filename), member.external_attr >> 16
         if member.flag_bits & 0x1:
-            raise PackageError(f"“{member.filename}” is encrypted. Make the zip without password.")
-        if stat.S_ISLNK(member.external_attr >> 16):
-            raise PackageError(f"“{member.filename}” is a link. Put the file itself into the zip.")
+            raise PackageError(f"“{name}” is encrypted. Make the zip without password.")
+        if stat.S_ISLNK(mode):
+            raise PackageError(f"“{name}” is a link. Put the file itself into the zip.")
+        if stat.S_IFMT(mode) not in (0, stat.S_IFREG):
+            raise PackageError(f"“{name}” is no ordinary file. Leave it out of the zip.")
         if member.file_size > MOST_PACKED_RATIO * max(member.compress_size, 1024):
             raise PackageError(
-                f"“{member.filename}” unpacks to over {MOST_PACKED_RATIO} times its packed size, "
+                f"“{name}” unpacks to over {MOST_PACKED_RATIO} times its packed size, "
                 "which no log does. Send that file by itself."
             )
 

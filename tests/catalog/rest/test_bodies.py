@@ -84,7 +84,6 @@ def test_a_flood_of_unknown_names_is_cut() -> None:
     [
         (b'{"a": 1}', {"a": 1}),
         (b'\xef\xbb\xbf{"a": 1}', {"a": 1}),
-        (b'{"a": 1, "a": 2}', {"a": 2}),
         ('"°C"'.encode(), "°C"),
     ],
 )
@@ -104,6 +103,7 @@ def test_json_is_read(raw: bytes, expected: Any) -> None:
         b'{"a": 1e400}',
         b'{"a": ' + b"9" * 5000 + b"}",
         b'{"a": "\xff"}',
+        b'{"a": 1, "a": 2}',
         b"\x00",
         '{"a": 1}'.encode("utf-16"),
         b"[" * 100_000,
