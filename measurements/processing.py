@@ -245,9 +245,12 @@ def _store(run_id: uuid.UUID, fence: int, outcome: Outcome, found: Found) -> Non
             if changed or before.details != details:
                 history.follow(run.kind, adapter_id=run.adapter_id)
         run.flags.all().delete()
+        overdue = queries.calibration_flags(
+            run.instruments.all(), on=(run.measured_at or run.received_at).date()
+        )
         Flag.objects.bulk_create(
             Flag(run=run, code=flag.code, severity=flag.severity, detail=flag.detail)
-            for flag in outcome.flags
+            for flag in (*outcome.flags, *overdue)
         )
         run.verdicts.all().delete()
         Verdict.objects.bulk_create(

@@ -8,6 +8,7 @@ from measurements.queries.arrivals import (
     column_maps_in_use,
     column_maps_of,
 )
+from measurements.queries.calibrations import calibration_flags
 from measurements.queries.plans import (
     Planned,
     leaders_first,
@@ -54,6 +55,7 @@ __all__ = [
     "QueueReport",
     "ScannedPort",
     "adapter_facts",
+    "calibration_flags",
     "column_map_applied",
     "column_maps_in_use",
     "column_maps_of",

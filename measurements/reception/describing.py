@@ -14,7 +14,7 @@ from measurements.models import Arrival
 from measurements.reception.reading import ring_arrival
 
 # What has no part in reading or computing: saying it needs no second look.
-_UNREAD = ("note", "measured_at", "unit")
+_UNREAD = ("note", "unit")
 
 
 def held(arrival: Arrival) -> Arrival:

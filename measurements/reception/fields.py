@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from functools import cache
+from typing import Any
 
 from django import forms
 from django.http import QueryDict
@@ -29,6 +31,15 @@ def ask_openly(form: RunForm, *, adapter: str, kind: str) -> None:
     assert isinstance(kinds, forms.ChoiceField)
     adapters.empty_label = adapter
     kinds.choices = [("", kind), *kind_choices()]
+
+
+def said_anew(before: Mapping[str, Any], data: QueryDict) -> dict[str, Any]:
+    """What is said after a page was answered: what it did not ask about stays as it was."""
+    asked = set(data)
+    if "unit" in asked:  # the conditions were asked; boxes without a tick are not sent
+        asked.add("instruments")
+    kept = {name: text for name, text in before.items() if name not in asked}
+    return {**kept, **said_in(data)}
 
 
 def said_in(data: QueryDict) -> dict[str, object]:

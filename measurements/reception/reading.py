@@ -16,6 +16,7 @@ from typing import Any
 
 from celery import shared_task
 from django.db.models.functions import Now
+from django.utils import timezone
 from django.utils.text import slugify
 
 from measurements import queries, tasks
@@ -59,10 +60,24 @@ def read(arrival_id: uuid.UUID) -> None:
         return
     asked = Arrival.objects.filter(pk=arrival.pk, revision=arrival.revision)
     try:
-        found = _found_json(examine_arrival(arrival, told=_teller(asked)))
+        found = _found_json(_with_calibrations(arrival, examine_arrival(arrival, _teller(asked))))
     except Exhausted as exhausted:
         found = {**_found_json(None), "failure": str(exhausted)}
     asked.update(found=found, found_revision=arrival.revision, step="", said=arrival.said)
+
+
+def _with_calibrations(arrival: Arrival, found: Found) -> Found:
+    """What was found, with the warnings that the run will get for its instruments."""
+    if found.outcome is None:
+        return found
+    form = RunForm({**arrival.said, "kind": found.kind}, viewer=arrival.by)
+    if not form.is_valid():
+        return found
+    facts = form.facts()
+    moment = facts.measured_at or timezone.now()
+    overdue = queries.calibration_flags(facts.instruments, on=moment.date())
+    flags = (*found.outcome.flags, *overdue)
+    return replace(found, outcome=replace(found.outcome, flags=flags))
 
 
 def _with_instruments(arrival: Arrival, *, kind: str) -> None:
@@ -112,7 +127,7 @@ def examine_run(run: Run, *, problems_kept: int) -> Found:
 
 
 def examine_arrival(
-    arrival: Arrival, *, told: Callable[[str], None] = _ignored, problems_kept: int = 200
+    arrival: Arrival, told: Callable[[str], None] = _ignored, *, problems_kept: int = 200
 ) -> Found:
     """What a file holds as it is described now. Raises `Exhausted` and `OSError`."""
     maps = queries.column_maps_in_use()

@@ -39,7 +39,7 @@ from measurements.reception.choices import (
     heading_rows,
     unit_choices,
 )
-from measurements.reception.fields import ask_openly, said_in
+from measurements.reception.fields import ask_openly, said_anew
 from measurements.reception.handing_in import name_for, settled_map
 from measurements.reception.problem_lists import every_problem
 from measurements.reception.questions import Asked, kind_of, warnings_of
@@ -130,7 +130,7 @@ def _answer(request: HttpRequest, shown: Arrival) -> HttpResponse:
 
 def _described(request: HttpRequest, shown: Arrival, *, done: str) -> HttpResponse:
     """Write down what was said; hand the file in if that was asked and changes nothing."""
-    said = said_in(request.POST)
+    said = said_anew(shown.said, request.POST)
     form = RunForm({**said, "kind": str(said.get("kind", ""))}, viewer=request.user)
     chosen, faults = _chosen(request, shown, form=form, is_forgotten=done == "forget")
     if faults or _is_wrong(form, said):
@@ -277,7 +277,7 @@ def _page(
         "adapter": adapter,
         "refusal": refusal,
         "words": "read" if shown.is_read else (shown.step or "waiting to be read"),
-        "candidates": _candidates(found),
+        "candidates": _candidates(found, beside=kind),
         "by_name": said_by_name(shown.file_name, viewer=request.user),
         "warnings": warnings_of(found) if found else [],
         "reason": request.POST.get("reason", ""),
@@ -313,12 +313,16 @@ def _understood(
     }
 
 
-def _candidates(found: Mapping[str, Any] | None) -> list[str]:
-    """The kinds that the columns would make, as titles, where more than one would."""
+def _candidates(found: Mapping[str, Any] | None, *, beside: Kind | None) -> list[str]:
+    """The other kinds that the columns would make, as titles, where that is not sure."""
     if not found or not found["candidates"] or found["candidates"][0]["is_sure"]:
         return []
     titles = dict(kind_choices())
-    return [titles[item["kind"]] for item in found["candidates"] if item["complete"]]
+    return [
+        titles[item["kind"]]
+        for item in found["candidates"]
+        if item["complete"] and not (beside and item["kind"] == beside.slug)
+    ]
 
 
 def _narrow(form: RunForm, *, kind: Kind, adapter: Adapter | None) -> None:

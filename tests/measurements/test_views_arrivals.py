@@ -157,6 +157,18 @@ def test_a_choice_that_cannot_be_is_said_at_its_heading(bench: Client, reviewer:
     assert "V is not a unit of Input power" in answer.text
 
 
+def test_what_a_page_does_not_ask_stays_as_it_was(bench: Client, reviewer: User) -> None:
+    arrival = arrived(reviewer, foreign_log(), mains_v="230", adapter="northfold-solo-65")
+    address = arrival.get_absolute_url()
+    assert 'name="mains_v"' not in bench.get(address).text  # no kind, no conditions
+
+    bench.post(address, {"kind": "no-load", "adapter": "northfold-solo-65"})
+    assert Arrival.objects.get().said["mains_v"] == "230"
+    looked_at(arrival.pk)
+    bench.post(address, {**STANDBY, "mains_v": "", "unit": "", "instruments": []})
+    assert set(Arrival.objects.get().said) == {"adapter", "kind"}
+
+
 def test_what_was_chosen_can_be_forgotten(bench: Client, reviewer: User) -> None:
     arrival = arrived(reviewer, foreign_log(), **STANDBY)
     address = arrival.get_absolute_url()

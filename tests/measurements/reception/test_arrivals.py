@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import date
 from pathlib import Path
 from typing import Any
 
@@ -135,8 +136,8 @@ def test_a_reading_of_an_earlier_description_is_not_kept(
 
     examine = reading.examine_arrival
 
-    def overtaken(waiting: Arrival, **words: Any) -> Any:
-        found = examine(waiting, **words)
+    def overtaken(waiting: Arrival, *words: Any) -> Any:
+        found = examine(waiting, *words)
         describe(waiting, said={**STANDBY, "mains_v": "115"}, chosen=None)
         return found
 
@@ -217,6 +218,23 @@ def test_warnings_are_accepted_with_a_reason_that_stands_in_the_history(reviewer
     event = run.events.get(what="warnings accepted")
     assert event.detail == "short-record: The bench was needed."
     assert event.by == reviewer
+
+
+def test_an_overdue_calibration_is_a_warning_of_the_preview_and_of_the_run(
+    reviewer: User,
+) -> None:
+    make_adapter()
+    Instrument.objects.update(calibration_due=date(2026, 3, 31))
+    arrival = arrived(reviewer, no_load_log(), **STANDBY, measured_at="2026-03-31 10:00")
+    assert asked_of(arrival).is_ready
+
+    late = describe(arrival, said={**STANDBY, "measured_at": "2026-04-01 10:00"}, chosen=None)
+    late = looked_at(late.pk)
+    assert asked_of(late).needs == ("Warnings need a reason.",)
+    run = handed_in(late, reviewer, reason="Checked against the second meter.")
+    processing.compute(run.pk)
+    flag = run.flags.get(code="calibration-overdue")
+    assert "Bench meter was due on 2026-03-31" in flag.detail
 
 
 def test_a_file_with_problems_is_not_handed_in(reviewer: User) -> None:
