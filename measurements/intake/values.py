@@ -1,9 +1,9 @@
 """The cells of a table's rows as numbers in canonical units, or what is wrong with them.
 
-All numbers go through the compiled parser of the table library at once. Only when that
-stumbles are the cells looked at as text, portion by portion, to settle decimal mark and
-clock stamps from the whole file and to name every bad cell. Columns of names and words are
-read apart and say nothing of either.
+All numbers go through a compiled parser at once: that of plain tables, else that of the table
+library, which takes quotation marks and uneven rows. Only when both stumble are the cells looked at
+as text, portion by portion, to settle decimal mark and clock stamps from the whole file and to name
+every bad cell. Columns of names and words are read apart and say nothing of either.
 """
 
 from __future__ import annotations
@@ -33,6 +33,7 @@ from measurements.intake.columns import FloatArray, Problem, Table
 from measurements.intake.decoding import BLOCK_BYTES, printable
 from measurements.intake.evidence import DecimalMark
 from measurements.intake.matches import Match
+from measurements.intake.plain_numbers import read_plain_numbers
 from measurements.intake.portions import PARSER_ERRORS, opened, parser_options, portions
 from measurements.intake.problems import Draft, Problems
 from measurements.intake.texts import read_texts
@@ -133,11 +134,19 @@ def _read_plain(
     body: Body, matches: Sequence[Match], decimal: DecimalMark, told: Callable[[float], None]
 ) -> Cells | None:
     """The columns as plain numbers at once, or None when some cell is something else."""
-    if any(match.unit is None for match in matches) or _has_booleans(body):
+    if any(match.unit is None for match in matches):
         return None
     none_bad = np.empty(0, dtype=np.int64)
-    options = parser_options(body, [match.index for match in matches])
+    indices = [match.index for match in matches]
     marks = (decimal,) if decimal else _DECIMAL_MARKS[body.records.delimiter == ";"]
+    for mark in marks:
+        plain = read_plain_numbers(body, indices, decimal=mark, told=told)
+        if plain is not None:
+            parsed = {index: Parsed(column, none_bad) for index, column in plain.items()}
+            return Cells(parsed, NumberStyle(mark))
+    if _has_booleans(body):
+        return None
+    options = parser_options(body, indices)
     for mark in marks:
         try:
             values, count = _parsed(body, matches, mark, options, told)
