@@ -14,6 +14,7 @@ from catalog import api as catalog
 from catalog.rest.views import ApiView
 from comparisons import api as comparisons
 from measurements import api as measurements
+from measurements import attachment_api as attachments
 from measurements import result_api as results
 
 METHODS = ("get", "post", "patch")
@@ -81,6 +82,11 @@ urlpatterns: list[URLPattern] = [
         comparisons.PlacementList.as_view(),
         name="api-placements",
     ),
+    path(
+        "adapters/<slug:slug>/attachments/",
+        attachments.AdapterAttachments.as_view(),
+        name="api-adapter-attachments",
+    ),
     path("devices/", catalog.DeviceList.as_view(), name="api-devices"),
     path("instruments/", measurements.InstrumentList.as_view(), name="api-instruments"),
     path("runs/", measurements.RunList.as_view(), name="api-runs"),
@@ -92,6 +98,11 @@ urlpatterns: list[URLPattern] = [
         "runs/<uuid:run_id>/withdraw/", measurements.RunWithdraw.as_view(), name="api-run-withdraw"
     ),
     path("runs/<uuid:run_id>/amend/", measurements.RunAmend.as_view(), name="api-run-amend"),
+    path(
+        "runs/<uuid:run_id>/attachments/",
+        attachments.RunAttachments.as_view(),
+        name="api-run-attachments",
+    ),
     path("tables/", results.ResultTableList.as_view(), name="api-result-tables"),
     path("tables/<uuid:table_id>/", results.ResultTableDetail.as_view(), name="api-result-table"),
     path(

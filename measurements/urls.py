@@ -7,6 +7,7 @@ from django.urls import path
 from measurements.views import (
     amend,
     arrivals,
+    attachments,
     column_maps,
     files,
     instruments,
@@ -42,6 +43,19 @@ urlpatterns = [
     path("runs/<uuid:run_id>/accept/", runs.run_accept, name="run-accept"),
     path("runs/<uuid:run_id>/withdraw/", runs.run_withdraw, name="run-withdraw"),
     path("runs/<uuid:run_id>/amend/", amend.run_amend, name="run-amend"),
+    path("runs/<uuid:run_id>/attachments/new/", attachments.add_to_run, name="attachment-add-run"),
+    path(
+        "adapters/<slug:slug>/attachments/new/",
+        attachments.add_to_adapter,
+        name="attachment-add-adapter",
+    ),
+    path("attachments/<uuid:attachment_id>/", attachments.shown, name="attachment"),
+    path(
+        "attachments/<uuid:attachment_id>/original/",
+        attachments.original,
+        name="attachment-original",
+    ),
+    path("attachments/<uuid:attachment_id>/remove/", attachments.remove, name="attachment-remove"),
     path("instruments/", instruments.instrument_list, name="instrument-list"),
     path("instruments/new/", instruments.instrument_add, name="instrument-add"),
     path("adapters/<slug:slug>/plan/", plans.plan, name="adapter-plan"),

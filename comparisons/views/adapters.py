@@ -8,6 +8,7 @@ from django.views.decorators.http import require_safe
 
 from comparisons.queries.adapter_pages import adapter_page
 from measurements.queries import counts_tables
+from measurements.queries.attachments import attached_to
 
 
 @require_safe
@@ -19,5 +20,10 @@ def adapter(request: HttpRequest, slug: str) -> HttpResponse:
     return render(
         request,
         "comparisons/adapter.html",
-        {"page": page, "adapter": page.adapter, "section": "adapters"},
+        {
+            "page": page,
+            "adapter": page.adapter,
+            "attached": attached_to(page.adapter, viewer=request.user),
+            "section": "adapters",
+        },
     )

@@ -23,6 +23,7 @@ from measurements.forms import RunFilterForm, WithdrawForm
 from measurements.kinds import all_metrics
 from measurements.kinds.base import Metric
 from measurements.models import Run, Value, Verdict
+from measurements.queries.attachments import attached_to
 from measurements.standards.sources import SOURCES, Source
 
 PAGE_SIZE = 50
@@ -156,6 +157,7 @@ def _page(
         "may_amend": shown.may_be_amended_by(request.user)
         and shown.standing in (Run.Standing.PROVISIONAL, Run.Standing.ACCEPTED),
         "amendments": amendments_told(shown, viewer=request.user),
+        "attached": attached_to(shown, viewer=request.user),
     }
     return render(request, "measurements/run.html", context, status=status)
 

@@ -23,6 +23,7 @@ from measurements.models import Run
 from tests.factories.api import ADAPTER, INSTRUMENT, assert_problem, client_of, upload
 from tests.factories.catalog import make_adapter
 from tests.factories.measurements import accepted, ready
+from tests.factories.pictures import picture
 from tests.factories.result_tables import received_table, standby_table
 
 pytestmark = pytest.mark.django_db
@@ -40,6 +41,8 @@ WRITES: dict[str, tuple[int, int, int, int]] = {
     "POST runs/{run_id}/accept/": (401, 404, 403, 200),
     "POST runs/{run_id}/withdraw/": (401, 404, 403, 200),
     "POST runs/{run_id}/amend/": (401, 404, 403, 200),
+    "POST runs/{run_id}/attachments/": (401, 404, 403, 201),
+    "POST adapters/{slug}/attachments/": (401, 403, 201, 201),
     "POST tables/": (401, 403, 201, 201),
     "POST tables/{table_id}/accept/": (401, 404, 403, 200),
     "POST tables/{table_id}/withdraw/": (401, 404, 403, 200),
@@ -55,9 +58,11 @@ HIDDEN: dict[str, tuple[int, int, int, int]] = {
     "adapters/{slug}/": (404, 404, 200, 200),
     "adapters/{slug}/ports/": (404, 404, 200, 200),
     "adapters/{slug}/placements/": (404, 404, 200, 200),
+    "adapters/{slug}/attachments/": (404, 404, 200, 200),
     "runs/{run_id}/": (404, 404, 200, 200),
     "runs/{run_id}/raw/": (404, 404, 200, 200),
     "runs/{run_id}/trace/": (404, 404, 200, 200),
+    "runs/{run_id}/attachments/": (404, 404, 200, 200),
     "tables/{table_id}/": (404, 404, 200, 200),
     "comparisons/{slug}/": (404, 404, 404, 200),
 }
@@ -96,6 +101,11 @@ def send(caller: APIClient, call: str, *, run: Run, table: Comparison) -> Any:
         results = SimpleUploadedFile("results.csv", standby_table((run.adapter.slug, 0.1, None)))
         said = {"file": results, "origin": "Bench of 2019"}
         return caller.post("/api/v1/tables/", said, format="multipart")
+    if address.endswith("/attachments/"):
+        file = SimpleUploadedFile("body.png", picture())
+        said = {"kind": "photograph", "title": "Body", "file": file}
+        named = address.format(slug=run.adapter.slug, run_id=run.pk)
+        return caller.post(f"/api/v1/{named}", said, format="multipart")
     slug = table.slug if "comparisons" in address else run.adapter.slug
     bodies: dict[str, dict[str, Any]] = {
         "POST adapters/": ADAPTER,

@@ -15,6 +15,7 @@ from tqdm import tqdm
 from brickledger import processes
 from brickledger.management import demonstration
 from brickledger.management.commands.serve import serve
+from brickledger.management.demonstration_pictures import attach_pictures
 from brickledger.supervisor import Supervisor
 from fixtures.scenario import scenario
 
@@ -87,6 +88,7 @@ class Command(BaseCommand):
             judging = self._with_bar(demonstration.judge(sent), total, "Runs judged")
             for _ in _each(judging, keep_going):
                 pass
+        attach_pictures(scene)
         table = demonstration.publish_table()
         token = demonstration.make_token()
         return "\n".join(
