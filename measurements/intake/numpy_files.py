@@ -238,7 +238,7 @@ def _raw(blocks: Blocks, match: Match, *, rows: int) -> Raw:
     """The values of a column, block by block. Raises `Refused` for damage."""
     try:
         return _filled(blocks, match, rows=rows)
-    except Refused:
+    except (Refused, MemoryError):
         raise
     except Exception as error:  # whatever unpacking or converting stumbles over
         raise Refused(

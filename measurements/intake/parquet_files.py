@@ -44,7 +44,7 @@ def read_parquet(path: Path, columns: Sequence[Column], draft: Draft) -> Table |
     with path.open("rb") as file:
         try:
             return _read(file, columns, draft)
-        except Refused:
+        except (Refused, MemoryError):
             raise
         except Exception as error:  # whatever a library stumbles over in a file from outside
             raise Refused(

@@ -6,7 +6,7 @@ left to the readers that look at cells as text, and can say what is wrong.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 
 import numpy as np
 
@@ -14,7 +14,7 @@ from measurements.intake.body import Body
 from measurements.intake.columns import FloatArray
 from measurements.intake.evidence import DecimalMark
 
-_SECTION_BYTES = 64 << 20
+_SECTION_BYTES = 16 << 20
 
 
 def read_plain_numbers(
@@ -49,14 +49,13 @@ def read_plain_numbers(
             null_values=[""],
             decimal_point=decimal,
         ),
-        "read_options": csv.ReadOptions(column_names=names, block_size=_SECTION_BYTES // 16),
+        "read_options": csv.ReadOptions(column_names=names, block_size=_SECTION_BYTES // 8),
     }
     values = {index: np.empty(len(widths)) for index in indices}
     count = 0
-    data = pa.py_buffer(records.source.data)
-    for start, stop in _sections(body):
+    for section in _sections(body):
         try:
-            table = csv.read_csv(pa.BufferReader(data.slice(start, stop - start)), **options)
+            table = csv.read_csv(pa.BufferReader(section), **options)
         except pa.ArrowInvalid:
             return None
         end = count + table.num_rows
@@ -64,27 +63,24 @@ def read_plain_numbers(
             return None
         for index, name in zip(indices, wanted, strict=True):
             column = table.column(name)
-            section = values[index][count:end]
-            section[:] = column.to_numpy()
+            part = values[index][count:end]
+            part[:] = column.to_numpy()
             # A blank cell is NaN; a cell that says so in words is no number.
-            if column.null_count != np.count_nonzero(~np.isfinite(section)):
+            if column.null_count != np.count_nonzero(~np.isfinite(part)):
                 return None
         count = end
         told(count / len(widths))
     return values if count == len(widths) else None
 
 
-def _sections(body: Body) -> list[tuple[int, int]]:
-    """Byte ranges of whole lines, together the rows of the table."""
-    records = body.records
-    bounds = records.source.bounds
-    first = int(records.lines[0]) - 1
-    last = int(records.lines[-1])
-    sections = []
-    while first < last:
-        begin = int(bounds[first])
-        stop = int(np.searchsorted(bounds, begin + _SECTION_BYTES, side="right")) - 1
-        stop = min(max(stop, first + 1), last)
-        sections.append((begin, int(bounds[stop])))
-        first = stop
-    return sections
+def _sections(body: Body) -> Iterator[bytes]:
+    """The rows of the table, some whole lines at a time. Read, not mapped: mapped pages stay."""
+    bounds = body.records.source.bounds
+    first, last = int(body.records.lines[0]) - 1, int(body.records.lines[-1])
+    with body.records.source.text.path.open("rb") as file:
+        file.seek(int(bounds[first]))
+        while first < last:
+            begin = int(bounds[first])
+            stop = int(np.searchsorted(bounds, begin + _SECTION_BYTES, side="right")) - 1
+            first = min(max(stop, first + 1), last)
+            yield file.read(int(bounds[first]) - begin)

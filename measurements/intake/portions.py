@@ -53,7 +53,7 @@ def parser_options(body: Body, indices: Sequence[int]) -> dict[str, Any]:
 def portions(body: Body, indices: Sequence[int]) -> Iterator[dict[int, list[str]]]:
     """The cells of the columns at `indices`, without blank lines.
 
-    Raises `Refused` where the parser and the count of records disagree.
+    Raises `Refused` where the parser and the count of records disagree, and `MemoryError`.
     """
     start, counts = 0, body.records.cells
     try:
@@ -75,6 +75,8 @@ def portions(body: Body, indices: Sequence[int]) -> Iterator[dict[int, list[str]
                     for index in frame.columns
                 }
     except PARSER_ERRORS as error:
+        if "out of memory" in str(error):  # the parser's word for it is a ValueError
+            raise MemoryError from error
         raise Refused(_UNEVEN) from error
     if start != len(counts):
         raise Refused(_UNEVEN)

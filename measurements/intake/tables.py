@@ -66,7 +66,9 @@ def read_table(
     Raises
     ------
     OSError
-        The file itself cannot be read. No content of a file raises anything.
+        The file itself cannot be read.
+    MemoryError
+        It takes more memory than the process may have. Nothing else in a file raises anything.
     """
     draft = Draft(
         f"‘{printable(file_name, limit=80)}’",

@@ -137,6 +137,8 @@ def open_workbook(file: IO[bytes], *, most_bytes: int = MOST_UNPACKED_BYTES) -> 
         facts = dict(scan(archive, most_bytes=most_bytes))
     try:
         book = load_workbook(file, read_only=True, data_only=True, keep_links=False)
+    except MemoryError:
+        raise
     except Exception as error:  # whatever a library stumbles over in a file from outside
         raise WorkbookError(
             f"This is not a workbook that can be read ({type(error).__name__}: {error}). "
@@ -167,6 +169,8 @@ def _read(sheet: Any) -> Iterator[tuple[list[str], dict[int, float]]]:
                 if type(cell.value) in (int, float) and shows_percent(cell.number_format)
             }
             yield [_text(cell.value) for cell in row], percents
+    except MemoryError:
+        raise
     except Exception as error:  # whatever a library stumbles over in a file from outside
         raise WorkbookError(
             f"The worksheet “{sheet.title}” cannot be read ({type(error).__name__}: {error}). "
