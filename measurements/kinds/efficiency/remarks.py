@@ -11,6 +11,7 @@ from measurements.kinds.base import Flag, Setup
 from measurements.kinds.efficiency.leads import lead_of
 from measurements.kinds.efficiency.outputs import MEASURED_COLUMNS, Output, OutputResult
 from measurements.kinds.instruments import instrument_flags, listed
+from measurements.kinds.slips import hardly_anything_comes_out
 from measurements.kinds.strongest import port_flags
 from measurements.metrics.efficiency import AVERAGED_LOADS, LOAD_TOLERANCE, NAMED_LOADS
 from measurements.metrics.uncertainty import AS_READ
@@ -22,6 +23,9 @@ def remarks(table: Table, setup: Setup, *, results: Sequence[OutputResult]) -> t
     """Every flag of the run, each code at most once."""
     return (
         *_rating(results),
+        *hardly_anything_comes_out(
+            table["output_voltage_v"] * table["output_current_a"], input_w=table["input_power_w"]
+        ),
         *_loads(results),
         *_labels(table, results=results),
         *port_flags(setup),

@@ -8,6 +8,7 @@ from measurements.intake.columns import Table
 from measurements.kinds.base import Flag, Setup
 from measurements.kinds.instruments import instrument_flags
 from measurements.kinds.no_load.record import Record
+from measurements.kinds.slips import long_record
 from measurements.metrics.decision import COVERAGE_FACTOR
 from measurements.standards import iec_62301_2011 as sampling
 
@@ -15,6 +16,12 @@ _MEMORY = f"({sampling.TITLE}, {sampling.SAMPLING_STANDING})"
 
 # Above this something was connected, or the file is of another kind: the project's own bound.
 LOADED_FROM_W = 3.0
+# The best of adapters take some milliwatts: the project's own bound.
+LEAST_W = 0.001
+# Even a discharged filter takes some active power; and none takes more of it than of apparent
+# power, but for the errors of two small readings: the project's own bounds.
+LEAST_POWER_FACTOR = 0.001
+APPARENT_SLACK = 1.5
 # A logger that stalls shows as one spacing far above the usual one: common practice.
 GAP_FACTOR = 5.0
 # How far the measured mains voltage may lie from the stated one: the supply tolerance of 1 %.
@@ -25,15 +32,26 @@ def remarks(record: Record, *, table: Table, setup: Setup, instrument_w: float) 
     """All flags of a record. `instrument_w` [W] is the meter's standard uncertainty."""
     return (
         *_size_remarks(record),
+        *long_record(record.duration_s),
         *_length_remarks(record),
         *_steadiness_remarks(record),
         *_spacing_remarks(record, table=table),
         *_mains_remarks(record, table=table, setup=setup),
+        *_apparent_remarks(record, table=table),
         *_instrument_remarks(record, setup=setup, instrument_w=instrument_w),
     )
 
 
 def _size_remarks(record: Record) -> list[Flag]:
+    if record.mean_w < LEAST_W:
+        return [
+            Flag(
+                "low-power",
+                "warning",
+                f"{1000 * record.mean_w:.3g} mW is less than any adapter at the mains is known to "
+                "take. Check the unit of the column, and that the adapter was plugged in.",
+            )
+        ]
     if record.mean_w <= LOADED_FROM_W:
         return []
     return [
@@ -131,6 +149,27 @@ def _spacing_remarks(record: Record, *, table: Table) -> list[Flag]:
             )
         )
     return flags
+
+
+def _apparent_remarks(record: Record, *, table: Table) -> list[Flag]:
+    """Whether the power fits voltage and current, which are logged beside it."""
+    if "input_voltage_v" not in table or "input_current_a" not in table:
+        return []
+    apparent = table["input_voltage_v"][record.kept] * table["input_current_a"][record.kept]
+    apparent = apparent[np.isfinite(apparent)]
+    if apparent.size == 0 or record.mean_w <= 0:
+        return []
+    mean_va = float(apparent.mean())
+    if LEAST_POWER_FACTOR * mean_va <= record.mean_w <= APPARENT_SLACK * mean_va:
+        return []
+    return [
+        Flag(
+            "power-beside-apparent",
+            "warning",
+            f"The record holds {record.mean_w:.4g} W beside {mean_va:.4g} VA of voltage and "
+            "current, which do not belong together. Check the units of the three columns.",
+        )
+    ]
 
 
 def _mains_remarks(record: Record, *, table: Table, setup: Setup) -> list[Flag]:

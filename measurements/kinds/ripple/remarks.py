@@ -18,6 +18,8 @@ _CLIPPED_SHARE = 0.005
 _WEAK_SHARE = 0.1
 _AC_COUPLED_SHARE = 0.05
 _DC_COUPLED_SHARE = 0.25
+_LEAST_RIPPLE_MV = 0.5
+_LEAST_LOAD_A = 0.02
 
 
 def remarks_on_readings(table: Table, setup: Setup, *, points: Sequence[Point]) -> tuple[Flag, ...]:
@@ -26,6 +28,8 @@ def remarks_on_readings(table: Table, setup: Setup, *, points: Sequence[Point]) 
         *_stated_bandwidth(setup),
         *_unused(table, setup),
         *_loads(points),
+        *_small(points),
+        *_small_currents(points),
         *_operating_points(points, setup),
         *_bench(setup),
     )
@@ -107,6 +111,15 @@ def _record(waveform: Waveform, setup: Setup) -> Iterator[Flag]:
         )
     nominal, mean = waveform.nominal_v, abs(waveform.mean_v)
     is_removed = mean <= _AC_COUPLED_SHARE * nominal
+    # An AC coupling leaves less than the ripple itself, or a little offset, and no such number.
+    is_thousandth = abs(1000 * mean - nominal) <= _DC_COUPLED_SHARE * nominal
+    if is_thousandth and mean > waveform.peak_to_peak:
+        yield Flag(
+            "thousandth",
+            "warning",
+            f"The waveform's mean is {1000 * mean:.4g} mV, a thousandth of the stated "
+            f"{nominal:g} V; check the unit of the column, such as V headed as mV.",
+        )
     if not is_removed and abs(mean - nominal) > _DC_COUPLED_SHARE * nominal:
         yield Flag(
             "mean-differs",
@@ -153,6 +166,28 @@ def _unused(table: Table, setup: Setup) -> Iterator[Flag]:
             "note",
             f"The file is a table of readings with voltage and current of its own; "
             f"{listed(given)} was not used.",
+        )
+
+
+def _small(points: Sequence[Point]) -> Iterator[Flag]:
+    largest = max(point.ripple_mv for point in points)
+    if largest < _LEAST_RIPPLE_MV:
+        yield Flag(
+            "small-ripple",
+            "warning",
+            f"The largest ripple is {largest:.3g} mV, less than the noise of an instrument that "
+            "sees 20 MHz. Check the unit of the column, such as V headed as mV.",
+        )
+
+
+def _small_currents(points: Sequence[Point]) -> Iterator[Flag]:
+    largest = max(point.current_a for point in points)
+    if 0 < largest < _LEAST_LOAD_A:
+        yield Flag(
+            "small-load",
+            "warning",
+            f"The largest current is {1000 * largest:.3g} mA, hardly a load. Check the unit of the "
+            "column, such as A headed as mA.",
         )
 
 

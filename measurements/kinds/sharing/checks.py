@@ -16,6 +16,7 @@ from measurements.kinds.sharing.labels import (
     combination_name,
     split_combination,
 )
+from measurements.kinds.slips import no_output_voltage
 
 
 def check(table: Table, setup: Setup) -> tuple[Problem, ...]:
@@ -31,7 +32,11 @@ def check(table: Table, setup: Setup) -> tuple[Problem, ...]:
         )
     problems = (*port_readings(table), *_input_power(table), *_labels(table, setup))
     # Sums over wrong cells would only repeat what is wrong with the cells.
-    return problems or (*_repeated(table, setup), *_energy_gained(table, setup))
+    return problems or (
+        *_repeated(table, setup),
+        *_energy_gained(table, setup),
+        *no_output_voltage(table["voltage_v"]),
+    )
 
 
 def _input_power(table: Table) -> Iterator[Problem]:

@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterator, Sequence
 
+import numpy as np
+
 from measurements.intake.columns import Table
 from measurements.kinds.base import Flag, Setup
 from measurements.kinds.instruments import instrument_flags, listed
@@ -12,6 +14,7 @@ from measurements.kinds.sharing.claims import ClaimResult, broken
 from measurements.kinds.sharing.combinations import MEASURED_COLUMNS, Amount, Combination
 from measurements.kinds.sharing.labels import combination_name
 from measurements.kinds.sharing.plan import planned_orders
+from measurements.kinds.slips import hardly_anything_comes_out, little_of_the_rating
 from measurements.metrics.uncertainty import root_sum_square
 
 _SHOWN_COMBINATIONS = 6
@@ -27,11 +30,22 @@ def remarks(
     """Every flag of the run, each code at most once."""
     return (
         *_ports(setup, combinations=combinations),
+        *_slips(combinations, rated_w=setup.adapter.rated_power_w),
         *_incomplete(combinations),
         *_above(combinations, rated_w=setup.adapter.rated_power_w),
         *_orders(combinations),
         *_claims(claims),
         *instrument_flags(setup, quantities=_measured(table)),
+    )
+
+
+def _slips(combinations: Sequence[Combination], *, rated_w: float) -> Iterator[Flag]:
+    """Units that are wrong by a factor of thousand."""
+    yield from little_of_the_rating(max(item.measured_w for item in combinations), rated_w=rated_w)
+    fed = [item for item in combinations if item.input_w is not None]
+    yield from hardly_anything_comes_out(
+        np.array([item.measured_w for item in fed]),
+        input_w=np.array([item.input_w for item in fed], dtype=np.float64),
     )
 
 

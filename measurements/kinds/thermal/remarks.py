@@ -9,11 +9,14 @@ import numpy as np
 from measurements.intake.columns import FloatArray
 from measurements.kinds.base import Flag, Setup
 from measurements.kinds.instruments import instrument_flags
+from measurements.kinds.slips import long_record
 from measurements.kinds.thermal.power import reduction_text
 from measurements.kinds.thermal.soak import SHORTEST_SOAK_MIN, STILL_RISING_K_PER_H, Soak
 
 # A curve from ambient does not describe a body that is already warm. The project's own bound.
 _WARM_START_K = 3.0
+# No part of a powered adapter is colder than the air around it, but for drift of the sensors.
+_COLD_K = 5.0
 
 
 def remarks(soak: Soak, setup: Setup) -> tuple[Flag, ...]:
@@ -22,6 +25,8 @@ def remarks(soak: Soak, setup: Setup) -> tuple[Flag, ...]:
         *_ambient(soak),
         *_power(soak),
         *_length(soak),
+        *long_record(60 * soak.duration_min),
+        *_cold(soak),
         *_curves(soak),
         *_gaps(soak),
         *instrument_flags(setup, quantities=("temperature",)),
@@ -94,6 +99,22 @@ def _length(soak: Soak) -> Iterator[Flag]:
             "note",
             f"Over the last ten minutes sensors rose faster than {STILL_RISING_K_PER_H:g} K/h: "
             f"{steep}. Their final temperature lies higher.",
+        )
+
+
+def _cold(soak: Soak) -> Iterator[Flag]:
+    ambient = soak.ambient.mean
+    cold = [
+        f"{sensor.name} ({float(np.nanmax(sensor.readings)):.3g} °C)"
+        for sensor in soak.sensors
+        if ambient is not None and float(np.nanmax(sensor.readings)) < ambient - _COLD_K
+    ]
+    if cold:
+        yield Flag(
+            "colder-than-ambient",
+            "warning",
+            f"Sensors never came near the ambient of {ambient:.3g} °C: {', '.join(cold)}. Check "
+            "the unit of their columns, and that they were connected.",
         )
 
 
