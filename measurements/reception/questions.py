@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -47,6 +47,19 @@ def kind_of(arrival: Arrival) -> str:
     return ""
 
 
+def is_unreadable(found: Mapping[str, Any] | None) -> bool:
+    """Whether nothing that anybody says would make a table of the file."""
+    return found is not None and bool(found["problem_count"]) and found["evidence"] is None
+
+
+def _faults(form: RunForm) -> Iterator[tuple[str, str]]:
+    """What is wrong with each field, and in which words; what was not said yet is not wrong."""
+    for name, errors in form.errors.as_data().items():
+        if name in form.fields:
+            missing = errors[0].code == "required"
+            yield name, "not said yet." if missing else str(errors[0].messages[0])
+
+
 def asked_of(arrival: Arrival) -> Asked:
     """What is still to be settled. A few queries for the form."""
     slug = kind_of(arrival)
@@ -57,16 +70,18 @@ def asked_of(arrival: Arrival) -> Asked:
         needs.append("It is still being read.")
     elif found["failure"]:
         needs.append(found["failure"])
-    if found is not None and not slug:
+    if is_unreadable(found):
+        needs.append("It cannot be read as a table.")
+    elif found is not None and not slug:
         needs.append("Say which kind of run it is.")
-    if not form.is_valid():
+    if not form.is_valid() and not is_unreadable(found):
         needs += [
-            f"{form.fields[name].label or name.replace('_', ' ').capitalize()}: {sentences[0]}"
-            for name, sentences in form.errors.items()
-            if name in form.fields and not (name == "kind" and not slug)
+            f"{form.fields[name].label or name.replace('_', ' ').capitalize()}: {sentence}"
+            for name, sentence in _faults(form)
+            if not (name == "kind" and not slug)
         ]
     if found is not None:
-        if count := found["problem_count"]:
+        if (count := found["problem_count"]) and not is_unreadable(found):
             needs.append(f"{count} problem{'' if count == 1 else 's'} in the file.")
         if found["outcome"] is not None and warnings_of(found):
             needs.append("Warnings need a reason.")

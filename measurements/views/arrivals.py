@@ -42,7 +42,7 @@ from measurements.reception.choices import (
 from measurements.reception.fields import ask_openly, said_anew
 from measurements.reception.handing_in import name_for, settled_map
 from measurements.reception.problem_lists import every_problem
-from measurements.reception.questions import Asked, kind_of, warnings_of
+from measurements.reception.questions import Asked, is_unreadable, kind_of, warnings_of
 
 PAGE_SIZE = 100
 RING_AGAIN_S = 15
@@ -278,6 +278,7 @@ def _page(
         "refusal": refusal,
         "words": "read" if shown.is_read else (shown.step or "waiting to be read"),
         "candidates": _candidates(found, beside=kind),
+        "is_unreadable": is_unreadable(found),
         "by_name": said_by_name(shown.file_name, viewer=request.user),
         "warnings": warnings_of(found) if found else [],
         "reason": request.POST.get("reason", ""),
