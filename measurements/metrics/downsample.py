@@ -43,7 +43,8 @@ def downsample(
     a column is lowest or highest. First and last row always stay, the order too. Where the budget
     is too small to give every column its two rows a stretch, the rows are spread evenly. NaN is
     never an extreme; a row in which every column but x is NaN breaks the lines, and the first of
-    each such run stays, as long as these take no more than a quarter of the budget.
+    each such run stays, as long as these take no more than a quarter of the budget and leave room for
+    the extremes.
 
     References
     ----------
@@ -63,7 +64,8 @@ def downsample(
 
 
 def _kept_rows(drawn: list[FloatArray], *, count: int, points: int) -> NDArray[np.intp]:
-    breaks = _breaks(drawn, most=points // 4)
+    # Extremes come first: breaks stay where every column still has its two rows beside them.
+    breaks = _breaks(drawn, most=min(points // 4, points - 2 - 2 * len(drawn)))
     stretches = (points - 2 - len(breaks)) // (2 * len(drawn)) if drawn else 0
     if stretches == 0:
         return np.unique(np.linspace(0, count - 1, points).round().astype(np.intp))

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.optimize import least_squares
+import scipy
 
 from measurements.metrics import FloatArray
 
@@ -116,7 +116,7 @@ def fit_exponential_approach(
         decay = np.exp(-rate * scaled_time)
         return np.column_stack([1.0 - decay, rise * rate * scaled_time * decay])
 
-    solution = least_squares(
+    solution = scipy.optimize.least_squares(
         residuals,
         _best_start(scaled_time, scaled_value=scaled_value),
         jac=jacobian,

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from scipy import signal
+import scipy
 
 from measurements.metrics import FloatArray
 
@@ -54,7 +54,9 @@ def band_limited(voltage: FloatArray, *, sample_rate: float, cutoff: float) -> F
     ----------
     .. [1] `common-practice`: ripple is measured in a bandwidth of 20 MHz.
     """
-    sections = signal.butter(ORDER, _checked(cutoff, sample_rate), fs=sample_rate, output="sos")
+    sections = scipy.signal.butter(
+        ORDER, _checked(cutoff, sample_rate), fs=sample_rate, output="sos"
+    )
     limited = np.array(voltage, dtype=np.float64)
     if limited.size == 0:
         raise ValueError("There is no sample to filter.")
@@ -92,7 +94,9 @@ def settling_samples(*, sample_rate: float, cutoff: float) -> int:
     ----------
     .. [1] `common-practice`: the disturbed ends of a filtered record are left out.
     """
-    _, poles, _ = signal.butter(ORDER, _checked(cutoff, sample_rate), fs=sample_rate, output="zpk")
+    _, poles, _ = scipy.signal.butter(
+        ORDER, _checked(cutoff, sample_rate), fs=sample_rate, output="zpk"
+    )
     slowest = float(np.max(np.abs(poles)))
     return math.ceil(math.log(_LEFT_OF_DISTURBANCE) / math.log(slowest))
 
@@ -106,7 +110,7 @@ def _checked(cutoff: float, sample_rate: float) -> float:
 
 
 def _filter_in_place(samples: FloatArray, sections: FloatArray) -> None:
-    state = signal.sosfilt_zi(sections) * samples[0]
+    state = scipy.signal.sosfilt_zi(sections) * samples[0]
     for start in range(0, samples.size, _BLOCK):
         block = samples[start : start + _BLOCK]
-        block[:], state = signal.sosfilt(sections, block, zi=state)
+        block[:], state = scipy.signal.sosfilt(sections, block, zi=state)

@@ -2,13 +2,14 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from measurements.metrics import FloatArray
 from measurements.metrics.downsample import downsample
 
-samples = st.one_of(st.floats(-1e6, 1e6), st.just(float("nan")))
+NAN = float("nan")
+samples = st.one_of(st.floats(-1e6, 1e6), st.just(NAN))
 records = st.lists(st.tuples(samples, samples), max_size=300)
 
 
@@ -37,6 +38,7 @@ def test_the_result_is_some_of_the_records_own_rows_in_order(
 
 
 @given(records, st.integers(6, 80))
+@example([(0, NAN), (0, 0), (0, NAN), (-1, NAN), (NAN, NAN), (0, NAN), (0, NAN)], 6)
 def test_the_extremes_of_every_drawn_column_stay(
     rows: list[tuple[float, float]], points: int
 ) -> None:
