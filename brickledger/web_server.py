@@ -11,6 +11,8 @@ from typing import Any
 from brickledger.supervisor import die_with_parent
 
 workers = int(os.environ.get("WEB_CONCURRENCY", "2"))
+# The site is loaded once and its workers forked from it: they start at once and share memory.
+preload_app = True
 worker_class = "gthread"
 threads = 4
 timeout = 60

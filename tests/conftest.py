@@ -14,13 +14,26 @@ from comparisons.queries.cohorts import remembered
 from measurements import tasks
 from measurements.reception import read_arrival
 
-LONGEST = ("tests/faults/", "tests/browser/", "tests/brickledger/test_commands.py")
+# The kills wait for processes most of the time, so they go first, beside the browser.
+LONGEST = (
+    "tests/faults/",
+    "tests/browser/",
+    "tests/brickledger/test_commands.py",
+    "tests/measurements/hostile/",
+    "tests/measurements/kinds/ripple/test_memory.py",
+    "tests/brickledger/",
+)
 
 
 @pytest.hookimpl(trylast=True)
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """Begin with the files that take minutes, so that no worker waits for one in the end."""
-    items.sort(key=lambda item: not item.nodeid.startswith(LONGEST))
+    """Begin with the files that take longest, so that no worker waits for one in the end."""
+
+    def turn(item: pytest.Item) -> int:
+        begins = (number for number, start in enumerate(LONGEST) if item.nodeid.startswith(start))
+        return next(begins, len(LONGEST))
+
+    items.sort(key=turn)
 
 
 @pytest.fixture(autouse=True)

@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
+import fcntl
+import json
 import os
 import re
 import shutil
+import tempfile
 from collections.abc import Callable, Iterator
+from contextlib import ExitStack, contextmanager
+from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import IO, Any
 
 import pytest
 from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
@@ -16,6 +21,7 @@ from tests.faults.processes import Site, own_services
 
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or ""
 ADAPTERS = 24
+MAKING_S = 300.0  # beside the kills on the other core
 ARGUMENTS = [
     "--no-sandbox",
     "--disable-gpu",
@@ -43,27 +49,60 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
             item.add_marker(pytest.mark.skip(reason="this machine has no Chromium"))
 
 
+@dataclass(frozen=True, slots=True)
 class Demonstration:
-    """A served demonstration: where it is, and how its people sign in."""
+    """A served demonstration: where it answers, and how its people sign in."""
 
-    def __init__(self, site: Site, passwords: dict[str, str]) -> None:
-        self.site = site
-        self.passwords = passwords
-
-    @property
-    def address(self) -> str:
-        """Where it answers."""
-        return self.site.address
+    address: str
+    passwords: dict[str, str]
 
 
 @pytest.fixture(scope="session")
 def demonstration(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Demonstration]:
-    """A small demonstration, made by the command and served by web server and worker."""
-    folder = tmp_path_factory.mktemp("browser")
-    with own_services(folder / "data") as environment:
+    """A small demonstration, made by the command and served by web server and worker.
+
+    One for all processes that run tests: whoever needs it first makes it, and stops it when
+    the last has done with it. Tests must bear what others add to it.
+    """
+    folder = tmp_path_factory.getbasetemp()
+    if "PYTEST_XDIST_WORKER" in os.environ:
+        folder = folder.parent
+    folder /= "demonstration"
+    folder.mkdir(exist_ok=True)
+    note = folder / "where.json"
+    with (folder / "used").open("a") as used, ExitStack() as stack:
+        with alone(folder / "begun"):
+            if not note.exists():
+                made = stack.enter_context(served(folder))
+                note.write_text(json.dumps([made.address, made.passwords]), encoding="utf-8")
+                stack.callback(put_away, note, used)
+            fcntl.flock(used, fcntl.LOCK_SH)
+        yield Demonstration(*json.loads(note.read_text(encoding="utf-8")))
+
+
+@contextmanager
+def alone(lock: Path) -> Iterator[None]:
+    """Keep out every other process that asks for the same lock."""
+    with lock.open("a") as held:
+        fcntl.flock(held, fcntl.LOCK_EX)
+        yield
+
+
+def put_away(note: Path, used: IO[str]) -> None:
+    """Let nobody else begin with the demonstration, and wait for those who have begun."""
+    with alone(note.with_name("begun")):
+        note.unlink()
+        fcntl.flock(used, fcntl.LOCK_EX)
+
+
+@contextmanager
+def served(folder: Path) -> Iterator[Demonstration]:
+    """The demonstration from nothing, answering until the end of the block."""
+    data = tempfile.mkdtemp(prefix="data-", dir=folder)
+    with own_services(Path(data)) as environment:
         site = Site(environment, log=folder / "site.log")
         site.start_broker()
-        made = site.manage("demo", "--no-serve", "--adapters", str(ADAPTERS))
+        made = site.manage("demo", "--no-serve", "--adapters", str(ADAPTERS), within_s=MAKING_S)
         if made.returncode != 0:
             site.kill_broker()
             raise AssertionError(made.stderr)
@@ -71,7 +110,7 @@ def demonstration(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Demonstr
         site.start()
         try:
             site.wait_until_it_answers()
-            yield Demonstration(site, dict(accounts))
+            yield Demonstration(site.address, dict(accounts))
         finally:
             site.stop()
 

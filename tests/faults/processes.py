@@ -114,7 +114,9 @@ class Site:
         """Where it answers."""
         return f"http://127.0.0.1:{self.port}"
 
-    def manage(self, *arguments: str) -> subprocess.CompletedProcess[str]:
+    def manage(
+        self, *arguments: str, within_s: float = GIVE_UP_S
+    ) -> subprocess.CompletedProcess[str]:
         """Run another command on the same place, to its end."""
         return subprocess.run(
             [sys.executable, "manage.py", *arguments],
@@ -123,7 +125,7 @@ class Site:
             stdin=subprocess.DEVNULL,
             capture_output=True,
             text=True,
-            timeout=GIVE_UP_S,
+            timeout=within_s,
             check=False,
         )
 
