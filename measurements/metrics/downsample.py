@@ -43,8 +43,8 @@ def downsample(
     a column is lowest or highest. First and last row always stay, the order too. Where the budget
     is too small to give every column its two rows a stretch, the rows are spread evenly. NaN is
     never an extreme; a row in which every column but x is NaN breaks the lines, and the first of
-    each such run stays, as long as these take no more than a quarter of the budget and leave room for
-    the extremes.
+    each such run stays, as long as these take no more than a quarter of the budget and leave room
+    for the extremes.
 
     References
     ----------

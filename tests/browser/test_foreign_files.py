@@ -8,6 +8,7 @@ from collections.abc import Callable
 
 from playwright.sync_api import Page, expect
 
+from tests.browser.test_pages import violations
 from tests.factories.arrivals import foreign_log
 from tests.factories.measurements import no_load_log
 
@@ -49,11 +50,13 @@ def test_a_foreign_file_is_settled_once_and_the_next_is_read_by_itself(visit: Vi
     channel = page.get_by_role("combobox", name="Kanal 1 (mW): read as")
     channel.select_option("input_power_w", timeout=WATCHING_MS)
     expect(page.get_by_text("Takt (s);Kanal 1 (mW);Kanal 2 (mW);Netz (V)")).to_be_visible()
+    assert violations(page) == []
     page.get_by_role("checkbox", name=re.compile("power", re.I)).first.check()
     page.get_by_role("button", name="Read it like this").click()
     would_be = page.get_by_role("region", name="Values that would result")
     expect(would_be).to_contain_text("0.2000", timeout=WATCHING_MS)
     expect(page.get_by_role("region", name="Rows of the file")).to_contain_text("0.1998")
+    assert violations(page) == []
     page.get_by_label("Name of this choice of columns").fill("Logger of the long bench")
     page.get_by_role("button", name="Hand in").click()
     expect(page.get_by_role("heading", name="Values", exact=True)).to_be_visible(
@@ -75,6 +78,7 @@ def test_a_foreign_file_is_settled_once_and_the_next_is_read_by_itself(visit: Vi
         },
     )
     expect(page.get_by_text("2 need no question.")).to_be_visible(timeout=WATCHING_MS)
+    assert violations(page) == []
     page.get_by_role("button", name="Hand in those with a tick").click()
     expect(page.get_by_text("Handed in: 2 runs.")).to_be_visible()
     expect(page.get_by_role("row").filter(has_text="unknown.csv")).to_contain_text("Adapter")

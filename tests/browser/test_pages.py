@@ -21,6 +21,7 @@ READING = (
     "/comparisons/four-adapters-for-a-large-laptop/",
     "/runs/",
     "/instruments/",
+    "/tables/",
     "/devices/",
     "/charges/",
     "/methods/",
@@ -39,6 +40,10 @@ WORKING = (
     "/runs/new/package/",
     "/runs/new/",
     "/runs/new/?adapter=northfold-trio-140&kind=thermal",
+    "/runs/new/names/",
+    "/runs/new/maps/",
+    "/runs/arrivals/",
+    "/tables/new/",
     "/instruments/new/",
     "/comparisons/new/",
 )
