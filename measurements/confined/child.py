@@ -8,6 +8,9 @@ import tempfile
 import traceback
 from typing import NoReturn
 
+import pyarrow as pa
+from pyarrow import csv
+
 from measurements.confined.frames import Frames, framed, packed, unpacked, write_all
 from measurements.confined.jobs import Job, Limits
 from measurements.confined.work import look
@@ -18,6 +21,8 @@ DONE, LEAVING = b"done", b"leaving"
 _PORTION = 1 << 16
 _MOST_JOBS = 500
 _GROWN_BYTES = 256 << 20
+# Made beforehand: there is no memory left for it when it is needed.
+_NO_MEMORY = packed(("memory", None))
 # Largest file that a child may write: a worksheet, or a log in another encoding, as text.
 _LARGEST_SCRATCH = 4 << 30
 
@@ -30,12 +35,18 @@ def serve(jobs: int, answers: int) -> NoReturn:
         os.dup2(null, 0)
         resource.setrlimit(resource.RLIMIT_CORE, (0, 0))
         resource.setrlimit(resource.RLIMIT_FSIZE, (_LARGEST_SCRATCH, _LARGEST_SCRATCH))
+        _start_threads()
         _serve(jobs, answers)
         code = 0
     except BaseException:
         traceback.print_exc()
     finally:
         os._exit(code)
+
+
+def _start_threads() -> None:
+    """Have the columnar library start its threads now: within a limit it may fail to, and abort."""
+    csv.read_csv(pa.BufferReader(b"time_s\n0\n"))
 
 
 def _serve(jobs: int, answers: int) -> None:
@@ -50,9 +61,10 @@ def _serve(jobs: int, answers: int) -> None:
         tempfile.tempdir = unpacked(waiting.pop(0))
         job, limits = unpacked(waiting.pop(0))
         _limit(limits)
-        write_all(answers, packed(_answer(job, answers)))
+        answer = _answer(job, answers)
+        write_all(answers, answer)
         has_grown = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss * 1024 > _GROWN_BYTES
-        is_last = has_grown or number == _MOST_JOBS
+        is_last = has_grown or answer is _NO_MEMORY or number == _MOST_JOBS
         write_all(answers, framed(LEAVING if is_last else DONE))
         if is_last:
             return
@@ -73,12 +85,15 @@ def _set(which: int, soft: int) -> None:
     resource.setrlimit(which, (soft, hard))
 
 
-def _answer(job: Job, answers: int) -> tuple[str, object]:
+def _answer(job: Job, answers: int) -> bytes:
+    def tell(words: str) -> None:
+        write_all(answers, packed(("told", words)))
+
     try:
-        return "found", look(job, told=lambda words: write_all(answers, packed(("told", words))))
+        return packed(("found", look(job, told=tell)))
     except MemoryError:
-        return "memory", None
+        return _NO_MEMORY
     except OSError as error:
-        return "os", (error.errno, error.strerror or str(error), error.filename)
+        return packed(("os", (error.errno, error.strerror or str(error), error.filename)))
     except Exception:
-        return "error", traceback.format_exc()
+        return packed(("error", traceback.format_exc()))

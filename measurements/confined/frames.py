@@ -1,4 +1,4 @@
-"""Messages between the processes: a length of four bytes, then a pickle.
+"""Messages between the processes: a length of eight bytes, then a pickle.
 
 Both ends are processes of this program that one started from the other; nothing from outside is
 ever unpickled.

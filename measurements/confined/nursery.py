@@ -10,6 +10,7 @@ reading one. It makes room for a new one when a job left it large.
 
 from __future__ import annotations
 
+import contextlib
 import gc
 import os
 import select
@@ -43,28 +44,33 @@ class _AskerGone(Exception):
 
 
 def main() -> None:
-    """Serve jobs from standard input until it ends."""
+    """Serve jobs from standard input until it ends.
+
+    The arguments are a folder for scratch files and, where there are others than those of the
+    site, the folders of kinds.
+    """
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     # Whatever prints must not get among the frames.
     out = os.dup(1)
     os.dup2(2, 1)
-    kinds.__path__[:] = sys.argv[1:] or kinds.__path__
+    tempfile.tempdir, *folders = sys.argv[1:]
+    kinds.__path__[:] = folders or kinds.__path__
     _warm_up()
     gc.collect()
     gc.freeze()  # a child's collector leaves shared pages alone
-    write_all(out, packed(("warm", None)))
+    nursery = _Nursery(out)
     requests = Frames()
-    child: _Child | None = None
     try:
+        nursery.say(packed(("warm", None)))
         while portion := os.read(0, _PORTION):
             for request in requests.feed(portion):
-                child = _serve(request, out, child=child)
-    except (_AskerGone, BrokenPipeError):
+                nursery.serve(request)
+    except _AskerGone:
         pass
     finally:
-        if child is not None:
-            os.close(child.jobs)
-            os.waitpid(child.pid, 0)
+        nursery.end()
+        with contextlib.suppress(OSError):  # whoever asked may have removed it
+            os.rmdir(tempfile.tempdir)
 
 
 def _warm_up() -> None:
@@ -72,6 +78,7 @@ def _warm_up() -> None:
     kinds.all_kinds()
     import openpyxl  # noqa: PLC0415
     import pint  # noqa: PLC0415
+    import pyarrow.csv  # noqa: PLC0415
     import pyarrow.parquet  # noqa: PLC0415
     import scipy.interpolate  # noqa: PLC0415
     import scipy.optimize  # noqa: PLC0415
@@ -81,30 +88,81 @@ def _warm_up() -> None:
     del openpyxl, pint, pyarrow, scipy
     with tempfile.TemporaryDirectory(prefix="confined-") as folder:
         file = Path(folder) / "log.csv"
-        file.write_text("time_s,input_power_mw\n0,50\n1,51\n", encoding="ascii")
+        # The quotation marks keep it from the reader that would start threads.
+        file.write_text('time_s,input_power_mw\n"0",50\n1,51\n', encoding="ascii")
         look(Job(path=file, file_name="log.csv"), told=lambda _words: None)
 
 
-def _serve(request: bytes, out: int, *, child: _Child | None) -> _Child | None:
-    """Have a child do a job and pass on what it says; the child that takes the next one."""
-    child = child or _fork(out)
-    scratch = tempfile.mkdtemp(prefix="confined-")
-    code = 0
-    try:
-        write_all(child.jobs, packed(scratch) + framed(request))
-        end = _relay(child.answers, out)
-    except BrokenPipeError:  # it died while it waited
-        end = None
-    except (_AskerGone, OSError):
-        os.kill(child.pid, signal.SIGKILL)
-        _reap(child)
-        shutil.rmtree(scratch, ignore_errors=True)
-        raise _AskerGone from None
-    if end is None or end == LEAVING:
-        code = _reap(child)
-    shutil.rmtree(scratch, ignore_errors=True)
-    write_all(out, packed(("ended", code)))
-    return child if end == DONE else None
+class _Nursery:
+    """The child there is, and what it says to whoever asks."""
+
+    def __init__(self, out: int) -> None:
+        self._out = out
+        self._child: _Child | None = None
+
+    def say(self, frame: bytes) -> None:
+        """Pass a frame on. Raises `_AskerGone`."""
+        try:
+            write_all(self._out, frame)
+        except OSError:
+            raise _AskerGone from None
+
+    def serve(self, request: bytes) -> None:
+        """Have a child do a job, pass on what it says, and how it ended. Raises `_AskerGone`."""
+        scratch = tempfile.mkdtemp(prefix="job-")
+        try:
+            last = self._relay(self._child_with(packed(scratch) + framed(request)))
+            code = 0 if last == DONE else self._reap()
+        except _AskerGone:
+            self.end()
+            raise
+        finally:
+            shutil.rmtree(scratch, ignore_errors=True)
+        self.say(packed(("ended", code)))
+
+    def end(self) -> None:
+        """End the child, whatever it does."""
+        if self._child is not None:
+            os.kill(self._child.pid, signal.SIGKILL)
+            self._reap()
+
+    def _child_with(self, work: bytes) -> _Child:
+        """A child that was given the work: the one that waits, or one that takes its place."""
+        if self._child is not None:
+            try:
+                write_all(self._child.jobs, work)
+            except BrokenPipeError:  # it was ended while it waited
+                self._reap()
+            else:
+                return self._child
+        self._child = child = _fork(self._out)
+        with contextlib.suppress(BrokenPipeError):  # then its answers end at once, too
+            write_all(child.jobs, work)
+        return child
+
+    def _relay(self, child: _Child) -> bytes | None:
+        """Pass on whole frames until the job is done; the child's last word, None for none."""
+        frames = Frames()
+        while True:
+            ready, _, _ = select.select([0, child.answers], [], [])
+            if child.answers not in ready:
+                raise _AskerGone  # one job at a time: it can only be the end
+            portion = os.read(child.answers, _PORTION)
+            if not portion:
+                return None
+            for content in frames.feed(portion):
+                if content in (DONE, LEAVING):
+                    return content
+                self.say(framed(content))
+
+    def _reap(self) -> int:
+        """The exit code of the child, which is at its end."""
+        assert self._child is not None
+        child, self._child = self._child, None
+        os.close(child.jobs)
+        os.close(child.answers)
+        _, status = os.waitpid(child.pid, 0)
+        return os.waitstatus_to_exitcode(status)
 
 
 def _fork(out: int) -> _Child:
@@ -118,30 +176,6 @@ def _fork(out: int) -> _Child:
     os.close(jobs_end)
     os.close(answers_end)
     return _Child(pid, jobs, answers)
-
-
-def _reap(child: _Child) -> int:
-    """The exit code of a child that is at its end."""
-    os.close(child.jobs)
-    os.close(child.answers)
-    _, status = os.waitpid(child.pid, 0)
-    return os.waitstatus_to_exitcode(status)
-
-
-def _relay(answers: int, out: int) -> bytes | None:
-    """Pass on whole frames until the child is done with its job; its last word, None for none."""
-    frames = Frames()
-    while True:
-        ready, _, _ = select.select([0, answers], [], [])
-        if answers not in ready:
-            raise _AskerGone  # one job at a time: it can only be the end
-        portion = os.read(answers, _PORTION)
-        if not portion:
-            return None
-        for content in frames.feed(portion):
-            if content in (DONE, LEAVING):
-                return content
-            write_all(out, framed(content))
 
 
 if __name__ == "__main__":

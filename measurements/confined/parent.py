@@ -4,8 +4,11 @@ from __future__ import annotations
 
 import atexit
 import os
+import shutil
+import signal
 import subprocess
 import sys
+import tempfile
 import threading
 from collections.abc import Callable
 from pathlib import Path
@@ -17,11 +20,18 @@ from measurements.confined.jobs import Exhausted, Found, Job, Limits
 
 _ROOT = Path(__file__).resolve().parent.parent.parent
 _PORTION = 1 << 16
-_TIME_IS_UP = -24  # SIGXCPU, as an exit code
-# A numerics library with threads of its own cannot be forked safely, and a child has one core.
-_ONE_THREAD = dict.fromkeys(
-    ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "ARROW_NUM_THREADS"), "1"
-)
+# Exit codes. Some libraries abort where memory is refused to them.
+_TIME_IS_UP, _ABORTED = -signal.SIGXCPU, -signal.SIGABRT
+# A process with threads cannot be forked safely, and a child has one core. The columnar library's
+# own allocator would take a gibibyte of the limit for an arena that nobody uses.
+_ENVIRONMENT = {
+    "OMP_NUM_THREADS": "1",
+    "OPENBLAS_NUM_THREADS": "1",
+    "MKL_NUM_THREADS": "1",
+    "JE_ARROW_MALLOC_CONF": "background_thread:false",
+    "ARROW_IO_THREADS": "1",
+    "ARROW_DEFAULT_MEMORY_POOL": "system",
+}
 
 
 class _Gone(Exception):
@@ -34,16 +44,22 @@ class _Nursery:
     def __init__(self) -> None:
         self.kinds = folders_of_kinds()
         paths = [str(_ROOT), *filter(None, [os.environ.get("PYTHONPATH")])]
+        # What a job writes lies in here, so that nothing is left even when all below is killed.
+        self._scratch = tempfile.mkdtemp(prefix="confined-")
         self._process = subprocess.Popen(
-            [sys.executable, "-m", "measurements.confined.nursery", *self.kinds],
+            [sys.executable, "-m", "measurements.confined.nursery", self._scratch, *self.kinds],
             stdin=subprocess.PIPE,
             stdout=subprocess.PIPE,
-            env={**os.environ, **_ONE_THREAD, "PYTHONPATH": os.pathsep.join(paths)},
+            env={**os.environ, **_ENVIRONMENT, "PYTHONPATH": os.pathsep.join(paths)},
             start_new_session=True,  # Ctrl-C is for whoever asked; its end ends the nursery
         )
         self._frames = Frames()
         self._waiting: list[bytes] = []
-        self._next()  # it is warm
+        try:
+            self._next()  # it is warm
+        except BaseException:
+            self.close()
+            raise
 
     def close(self) -> None:
         """End it and wait until it is gone."""
@@ -55,6 +71,7 @@ class _Nursery:
         except subprocess.TimeoutExpired:
             self._process.kill()
             self._process.wait()
+        shutil.rmtree(self._scratch, ignore_errors=True)
 
     def do(
         self, job: Job, limits: Limits, told: Callable[[str], None]
@@ -160,7 +177,7 @@ def _asked(job: Job, limits: Limits, told: Callable[[str], None]) -> tuple[tuple
 
 
 def _error(word: str, content: Any, *, code: int, limits: Limits) -> Exception:
-    if word == "memory":
+    if word == "memory" or code == _ABORTED:
         return Exhausted("memory", limits)
     if word == "os":
         number, text, file_name = content

@@ -11,15 +11,13 @@ import time
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
-import numpy as np
 import pytest
 
-from measurements.confined import Exhausted, Found, Job, Limits, examine, parent
-from measurements.confined.work import look
+from measurements.confined import Found, Job, Limits, examine, parent
 from measurements.intake.column_maps import Assigned, ColumnMap
-from measurements.kinds.base import AdapterFacts, DeviceFacts, Measured, Outcome, Setup
+from measurements.kinds.base import AdapterFacts, DeviceFacts, Measured, Setup
 from tests.factories.arrivals import foreign_log
-from tests.factories.measurements import efficiency_log, no_load_log
+from tests.factories.measurements import no_load_log
 
 ROOMY = Limits(memory_bytes=1536 << 20, cpu_s=60)
 SETUP = Setup(adapter=AdapterFacts(rated_power_w=65.0), line="high", mains_v=230.0)
@@ -69,25 +67,6 @@ def waited(condition: Callable[[], bool]) -> bool:
             return True
         time.sleep(0.01)
     return False
-
-
-@pytest.mark.parametrize(
-    ("kind", "content"), [("no-load", no_load_log()), ("efficiency", efficiency_log(5, 9, 20))]
-)
-def test_it_finds_what_the_same_work_finds_without_limits(
-    write: Callable[[bytes], Path], kind: str, content: bytes
-) -> None:
-    job = Job(path=write(content), file_name="log.csv", kind=kind, setup=SETUP)
-
-    apart, here = examine(job, limits=ROOMY), look(job, told=lambda _words: None)
-
-    assert isinstance(apart.outcome, Outcome)
-    assert isinstance(here.outcome, Outcome)
-    assert apart.outcome.values == here.outcome.values
-    assert apart.outcome.verdicts == here.outcome.verdicts
-    assert (apart.notes, apart.evidence, apart.sample) == (here.notes, here.evidence, here.sample)
-    for name, column in here.outcome.trace.items():
-        np.testing.assert_array_equal(apart.outcome.trace[name], column)
 
 
 def test_without_conditions_it_only_reads(write: Callable[[bytes], Path]) -> None:
@@ -159,35 +138,6 @@ def large(tmp_path: Path) -> Path:
     return path
 
 
-def test_too_much_memory_is_an_end_with_a_sentence_and_the_next_file_is_read(
-    write: Callable[[bytes], Path], tmp_path: Path
-) -> None:
-    job = Job(path=large(tmp_path), file_name="large.csv", kind="no-load", setup=SETUP)
-    with pytest.raises(
-        Exhausted, match=r"more than 320 MiB of memory\. Split the log"
-    ) as exhausted:
-        examine(job, limits=Limits(memory_bytes=320 << 20, cpu_s=60))
-    assert exhausted.value.what == "memory"
-
-    small = Job(path=write(no_load_log()), file_name="log.csv", kind="no-load", setup=SETUP)
-    assert examine(small, limits=ROOMY).outcome is not None
-
-
-def test_too_much_time_is_an_end_with_a_sentence_and_the_next_file_is_read(
-    write: Callable[[bytes], Path], tmp_path: Path
-) -> None:
-    # Text cells are read one by one, which takes its time.
-    slow = large(tmp_path)
-    with slow.open("a", encoding="ascii") as file:
-        file.write("n/a,0.05\n")
-    job = Job(path=slow, file_name="large.csv", kind="no-load", setup=SETUP)
-    with pytest.raises(Exhausted, match="more than 1 s of computing time"):
-        examine(job, limits=Limits(memory_bytes=ROOMY.memory_bytes, cpu_s=1))
-
-    small = Job(path=write(no_load_log()), file_name="log.csv", kind="no-load", setup=SETUP)
-    assert examine(small, limits=ROOMY).outcome is not None
-
-
 def test_a_file_that_is_gone_is_an_error_of_the_disk(tmp_path: Path) -> None:
     with pytest.raises(FileNotFoundError):
         examine(Job(path=tmp_path / "none", file_name="x", kind="no-load"), limits=ROOMY)
@@ -206,10 +156,11 @@ def test_killed_processes_are_replaced_and_nothing_is_left_over(
     nursery = nursery_pid()
 
     # Its idle child, then a child at work, then the nursery itself.
-    os.kill(children_of(nursery)[0], signal.SIGKILL)
-    with pytest.raises(RuntimeError, match="without a word"):
-        examine(job, limits=ROOMY)
+    idle = children_of(nursery)[0]
+    os.kill(idle, signal.SIGKILL)
+    assert waited(lambda: ") Z " in Path(f"/proc/{idle}/stat").read_text())
     assert values_of(examine(job, limits=ROOMY)) == first
+    assert idle not in children_of(nursery)  # nor is it left as a zombie
 
     large_job = Job(path=large(tmp_path), file_name="large.csv", kind="no-load", setup=SETUP)
     killed: list[str] = []
@@ -223,9 +174,41 @@ def test_killed_processes_are_replaced_and_nothing_is_left_over(
         examine(large_job, limits=ROOMY, told=kill_at_work)
     assert nursery_pid() == nursery
 
-    os.kill(nursery, signal.SIGKILL)
-    assert values_of(examine(job, limits=ROOMY)) == first
+    def kill_the_nursery(_words: str) -> None:
+        if nursery_pid() == nursery:
+            os.kill(nursery, signal.SIGKILL)
+
+    assert values_of(examine(job, limits=ROOMY, told=kill_the_nursery)) == first
     assert nursery_pid() != nursery
+    parent._held.close()
+    assert list((tmp_path / "scratch").iterdir()) == []
+
+
+@pytest.mark.usefixtures("own_nursery")
+def test_children_come_from_a_process_without_threads(write: Callable[[bytes], Path]) -> None:
+    examine(Job(path=write(no_load_log()), file_name="x", kind="no-load"), limits=ROOMY)
+    assert len(list(Path(f"/proc/{nursery_pid()}/task").iterdir())) == 1
+
+
+@pytest.mark.usefixtures("own_nursery")
+def test_who_stops_listening_ends_the_work_at_once_and_leaves_nothing(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    (tmp_path / "scratch").mkdir()
+    monkeypatch.setenv("TMPDIR", str(tmp_path / "scratch"))
+    monkeypatch.setattr(tempfile, "tempdir", None)
+    job = Job(path=large(tmp_path), file_name="large.csv", kind="no-load", setup=SETUP)
+    at_work: list[int] = []
+
+    def lose_interest(_words: str) -> None:
+        at_work.extend([nursery_pid(), *children_of(nursery_pid())])
+        raise LookupError
+
+    with pytest.raises(LookupError):
+        examine(job, limits=ROOMY, told=lose_interest)
+
+    assert len(at_work) == 2
+    assert not any(Path(f"/proc/{pid}").exists() for pid in at_work)
     assert list((tmp_path / "scratch").iterdir()) == []
 
 
