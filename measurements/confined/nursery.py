@@ -99,6 +99,7 @@ class _Nursery:
     def __init__(self, out: int) -> None:
         self._out = out
         self._child: _Child | None = None
+        self._has_spoken = False
 
     def say(self, frame: bytes) -> None:
         """Pass a frame on. Raises `_AskerGone`."""
@@ -111,7 +112,13 @@ class _Nursery:
         """Have a child do a job, pass on what it says, and how it ended. Raises `_AskerGone`."""
         scratch = tempfile.mkdtemp(prefix="job-")
         try:
-            last = self._relay(self._child_with(packed(scratch) + framed(request)))
+            work = packed(scratch) + framed(request)
+            waited = self._child is not None
+            last = self._relay(self._child_with(work))
+            if last is None and waited and not self._has_spoken:
+                # It was ended while it waited, and took the work to its grave.
+                self._reap()
+                last = self._relay(self._child_with(work))
             code = 0 if last == DONE else self._reap()
         except _AskerGone:
             self.end()
@@ -143,6 +150,7 @@ class _Nursery:
     def _relay(self, child: _Child) -> bytes | None:
         """Pass on whole frames until the job is done; the child's last word, None for none."""
         frames = Frames()
+        self._has_spoken = False
         while True:
             ready, _, _ = select.select([0, child.answers], [], [])
             if child.answers not in ready:
@@ -150,6 +158,7 @@ class _Nursery:
             portion = os.read(child.answers, _PORTION)
             if not portion:
                 return None
+            self._has_spoken = True
             for content in frames.feed(portion):
                 if content in (DONE, LEAVING):
                     return content

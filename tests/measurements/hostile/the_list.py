@@ -78,7 +78,10 @@ ITEMS = (
     Item(51, "expanded uncertainty without its k", PACKAGE),
     Item(52, "a unit off the list", FILE),
     Item(
-        53, "calibration expired", API, "the file does not say it; a warning of the run, tested with arrivals"
+        53,
+        "calibration expired",
+        API,
+        "the file does not say it; a warning of the run, with arrivals",
     ),
     Item(54, "a moment in the future", REQUEST),
     Item(55, "one reading only", FILE),
