@@ -20,6 +20,7 @@ MOST_PARTS = 41
 
 _PART = re.compile(r"\{([^{}]*)\}|(\*)|([^{}*]+)|(.)", re.DOTALL)
 _NUMBER = re.compile(r"[+-]?[0-9]+(?:[.,][0-9]+)?")
+_ENDING = re.compile(r"\.[A-Za-z][A-Za-z0-9]{0,9}$")
 _ANYTHING = ""
 
 
@@ -100,8 +101,8 @@ class Pattern:
         name = PurePosixPath(file_name.replace("\\", "/")).name
         if len(name) > LONGEST_NAME:
             return None
-        stem, dot, _ = name.rpartition(".")
-        for text in (name, stem) if dot else (name,):
+        stem = _ENDING.sub("", name)
+        for text in dict.fromkeys((stem, name)):
             found = _Search(self, text).fields()
             if found is not None:
                 return {

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from django.contrib.auth.models import User
-from django.db import transaction
+from django.db import IntegrityError, transaction
 from django.utils import timezone
 
 from measurements.actions import Received, Refused, RunFacts, receive_kept
@@ -80,9 +80,17 @@ def _column_map(arrival: Arrival, *, kind: str, name: str, by: User) -> ColumnMa
     if same_shape is not None:
         same_shape.retired_at = timezone.now()
         same_shape.save(update_fields=["retired_at"])
-    return ColumnMap.objects.create(
-        name=name, kind=kind, fingerprint=pure.fingerprint, content=content, made_by=by
-    )
+    try:
+        with transaction.atomic():
+            return ColumnMap.objects.create(
+                name=name, kind=kind, fingerprint=pure.fingerprint, content=content, made_by=by
+            )
+    except IntegrityError as error:
+        raise Refused(
+            "Somebody saved a column map for these headings, or of this name, at the same moment. "
+            "Look at the file once more.",
+            field="map_name",
+        ) from error
 
 
 def settled_map(arrival: Arrival, *, kind: str) -> column_maps.ColumnMap | None:

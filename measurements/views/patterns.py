@@ -10,6 +10,7 @@ from django.contrib import messages
 from django.contrib.auth.decorators import login_required, permission_required
 from django.contrib.auth.models import User
 from django.core.exceptions import ValidationError
+from django.db import IntegrityError, transaction
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
@@ -73,11 +74,13 @@ def file_names(request: HttpRequest) -> HttpResponse:
     text = form.cleaned_data["pattern"]
     if request.POST.get("do") != "add":
         return _page(request, form=form, trial=_trial(request, form))
-    if FileNamePattern.objects.in_use().filter(pattern=text).exists():
+    assert isinstance(request.user, User)
+    try:
+        with transaction.atomic():
+            FileNamePattern.objects.create(pattern=text, made_by=request.user)
+    except IntegrityError:  # also when two people, or two clicks, add it at the same moment
         form.add_error("pattern", "This pattern is in use already.")
         return _page(request, form=form, status=400)
-    assert isinstance(request.user, User)
-    FileNamePattern.objects.create(pattern=text, made_by=request.user)
     messages.success(request, f"File names are read by “{text}” from now on.")
     return redirect("file-names")
 
