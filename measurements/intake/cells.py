@@ -38,6 +38,13 @@ _GROUPED = {
 # 1,234 or 1.234: a decimal fraction or one thousand two hundred and thirty-four.
 _EITHER = re.compile(r"[+-]?[1-9][0-9]{0,2}[.,][0-9]{3}")
 
+# 1 234,5 or 1'234.5: blanks (ISO 80000-1, 7.3.1; from memory) and apostrophes group and are no
+# decimal mark, so that nothing is left in doubt.
+_PARTED = re.compile(
+    r"[+-]?[1-9][0-9]{0,2}(?P<part>[ \u00a0\u2009\u202f'’])[0-9]{3}"
+    r"(?:(?P=part)[0-9]{3})*(?:[.,][0-9]*)?"
+)
+
 _INFINITE = re.compile(r"[+-]?inf(?:inity)?", re.IGNORECASE)
 _MISSING = {"", "na", "nan", "n/a", "null", "none", "nil"}
 
@@ -80,7 +87,7 @@ class StyleEvidence:
     def add(self, cells: Iterable[str]) -> None:
         """Look at more cells."""
         for cell in cells:
-            text = cell.strip(BLANKS)
+            text = _joined_thousands(cell.strip(BLANKS))
             if not ("." in text or "," in text):
                 continue
             if _EITHER.fullmatch(text):
@@ -116,9 +123,15 @@ class StyleEvidence:
         return NumberStyle(mark, grouped=self._grouped[mark])
 
 
+def _joined_thousands(text: str) -> str:
+    """The text without the blanks or apostrophes that part its thousands."""
+    found = _PARTED.fullmatch(text)
+    return text.replace(found["part"], "") if found else text
+
+
 def parse_number(cell: str, style: NumberStyle) -> float | None:
     """The number in a cell, or None when it holds none. May be infinite."""
-    text = cell.strip(BLANKS)
+    text = _joined_thousands(cell.strip(BLANKS))
     if style.grouped and _GROUPED[style.decimal].fullmatch(text):
         text = text.replace("," if style.decimal == "." else ".", "")
     if not _NUMBERS[style.decimal].fullmatch(text):
@@ -128,7 +141,7 @@ def parse_number(cell: str, style: NumberStyle) -> float | None:
 
 def looks_numeric(cell: str) -> bool:
     """Whether the cell is a number in any style."""
-    text = cell.strip(BLANKS)
+    text = _joined_thousands(cell.strip(BLANKS))
     return any(pattern.fullmatch(text) for pattern in (*_NUMBERS.values(), *_GROUPED.values()))
 
 

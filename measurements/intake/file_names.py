@@ -99,7 +99,7 @@ class Pattern:
         late. Numbers come with a decimal point.
         """
         name = PurePosixPath(file_name.replace("\\", "/")).name
-        if len(name) > LONGEST_NAME:
+        if len(name) > LONGEST_NAME or not name.isprintable():
             return None
         stem = _ENDING.sub("", name)
         for text in dict.fromkeys((stem, name)):

@@ -202,7 +202,8 @@ class _Matcher:
         if len(fit) == 1:
             detail = f"{spoken} could be {title}, but another column as well."
         self._problem(
-            f"{detail} Name the right one ‘{column.name}’ and rename the others.",
+            f"{detail} Choose the right one on the page of the file, or name it "
+            f"‘{column.name}’ and rename the others.",
             self.headings[fit[0]],
         )
         for index in fit:

@@ -94,8 +94,14 @@ def _adapter(text: str, *, viewer: Viewer) -> Adapter | None:
         return found
     named = [
         item
-        for item in seen.only("pk", "slug", "name", "model_number")
-        if wanted and wanted in (slugify(item.name), slugify(item.model_number))
+        for item in seen.select_related("maker")
+        if wanted
+        and wanted
+        in (
+            slugify(item.name),
+            slugify(item.model_number),
+            slugify(f"{item.maker.name} {item.name}"),
+        )
     ]
     return named[0] if len(named) == 1 else None
 

@@ -15,6 +15,7 @@ from django.contrib.auth.models import User
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
+from django.utils.http import content_disposition_header
 from django.views.decorators.http import require_http_methods, require_safe
 
 from catalog.models import Adapter, Device
@@ -61,6 +62,7 @@ def arrivals(request: HttpRequest) -> HttpResponse:
         .order_by("-arrived_at")[:PAGE_SIZE]
     )
     asked = [asked_of(arrival) for arrival in waiting]
+    all_waiting = Arrival.objects.waiting().of(request.user).count()
     if request.method == "POST":
         wanted = set(request.POST.getlist("arrival"))
         return _hand_in_all([item for item in asked if str(item.arrival.pk) in wanted], request)
@@ -69,6 +71,7 @@ def arrivals(request: HttpRequest) -> HttpResponse:
     context = {
         "section": "bench",
         "asked": asked,
+        "older": all_waiting - len(asked),
         "ready": sum(item.is_ready for item in asked),
         "is_reading": any(not item.arrival.is_read for item in asked),
         "words": f"{sum(item.arrival.is_read for item in asked)} of {len(asked)} read",
@@ -154,6 +157,9 @@ def _chosen(
     request: HttpRequest, shown: Arrival, *, form: RunForm, is_forgotten: bool
 ) -> tuple[ColumnMap | None, dict[int, str]]:
     """How the columns are to be read, by the page; a choice made for another kind is dropped."""
+    if not shown.is_read and not is_forgotten and shown.chosen:
+        # The same answer sent twice: the first one stands until it was looked at.
+        return ColumnMap.from_json(shown.chosen), {}
     evidence = (shown.found or {}).get("evidence") if shown.is_read else None
     is_same_kind = form.declared is not None and form.declared.slug == kind_of(shown)
     if is_forgotten or evidence is None or form.declared is None or not is_same_kind:
@@ -163,14 +169,19 @@ def _chosen(
     )
 
 
+def _text(request: HttpRequest, name: str, *, longest: int = 500) -> str:
+    """A line of text from the page, without what no database takes."""
+    return request.POST.get(name, "").replace("\0", "")[:longest]
+
+
 def _handed_in(request: HttpRequest, shown: Arrival, *, form: RunForm) -> HttpResponse:
     assert isinstance(request.user, User)
     received = hand_in(
         shown,
         form.facts(),
         by=request.user,
-        map_name=request.POST.get("map_name", ""),
-        reason=request.POST.get("reason", ""),
+        map_name=_text(request, "map_name"),
+        reason=_text(request, "reason"),
     )
     if received.created:
         messages.success(request, "Received: the file is kept and will be computed.")
@@ -214,8 +225,8 @@ def problems_csv(problems: list[dict[str, Any]], *, file_name: str) -> HttpRespo
     for item in problems:
         writer.writerow([item["row"], _plain(item["column"]), _plain(item["detail"])])
     answer = HttpResponse(text.getvalue(), content_type="text/csv; charset=utf-8")
-    stem = "".join(sign if sign.isalnum() or sign in "-_." else "_" for sign in file_name)[:100]
-    answer["Content-Disposition"] = f'attachment; filename="{stem}-problems.csv"'
+    stem = "".join(sign if sign.isprintable() else "_" for sign in file_name)[:100]
+    answer["Content-Disposition"] = str(content_disposition_header(True, f"{stem}-problems.csv"))
     return answer
 
 

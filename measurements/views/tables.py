@@ -255,7 +255,8 @@ def result_table_withdraw(request: HttpRequest, table_id: UUID) -> HttpResponse:
     table = get_object_or_404(ResultTable, pk=table_id)
     assert isinstance(request.user, User)
     try:
-        withdraw_table(table, by=request.user, reason=request.POST.get("reason", ""))
+        reason = request.POST.get("reason", "").replace("\0", "")[:500]
+        withdraw_table(table, by=request.user, reason=reason)
     except PermissionError as error:
         raise PermissionDenied(str(error)) from error
     except Refused as refused:

@@ -169,6 +169,37 @@ def test_what_a_page_does_not_ask_stays_as_it_was(bench: Client, reviewer: User)
     assert set(Arrival.objects.get().said) == {"adapter", "kind"}
 
 
+def test_a_choice_sent_twice_before_it_was_read_stands(bench: Client, reviewer: User) -> None:
+    arrival = arrived(reviewer, foreign_log(), **STANDBY)
+    for _ in range(2):
+        bench.post(arrival.get_absolute_url(), {**STANDBY, **CHOICE, "do": "look"})
+
+    assert Arrival.objects.get().chosen is not None
+
+
+def test_signs_that_no_database_takes_are_left_out_of_a_reason(
+    bench: Client, reviewer: User
+) -> None:
+    arrival = arrived(reviewer, no_load_log(minutes=5), **STANDBY)
+    bench.post(arrival.get_absolute_url(), {**STANDBY, "do": "hand-in", "reason": "Goo\0d."})
+
+    detail = Run.objects.get().events.get(what="warnings accepted").detail
+    assert detail.endswith("Good.")
+
+
+def test_a_file_of_as_many_columns_as_are_read_can_be_described(
+    bench: Client, reviewer: User
+) -> None:
+    heads = ["time_s", "input_power_w", *(f"extra {number}" for number in range(510))]
+    rows = [",".join(["0", "0.05", *["1"] * 510]), ",".join(["1", "0.05", *["1"] * 510])]
+    arrival = arrived(reviewer, "\n".join([",".join(heads), *rows]).encode(), **STANDBY)
+    data = {f"{name}-{number}": "" for name in ("column", "unit") for number in range(512)}
+    data |= {"column-0": "time_s", "unit-0": "s", "column-1": "input_power_w", "unit-1": "mW"}
+
+    assert bench.post(arrival.get_absolute_url(), {**STANDBY, **data}).status_code == 302
+    assert Arrival.objects.get().chosen is not None
+
+
 def test_what_was_chosen_can_be_forgotten(bench: Client, reviewer: User) -> None:
     arrival = arrived(reviewer, foreign_log(), **STANDBY)
     address = arrival.get_absolute_url()

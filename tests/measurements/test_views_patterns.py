@@ -47,6 +47,15 @@ def test_a_pattern_is_added_once_and_retired(bench: Client, reviewer: User) -> N
     assert said_by_name("Solo 65_230,5V_c1.csv", viewer=reviewer) is None
 
 
+def test_an_adapter_is_found_with_its_maker(bench: Client, reviewer: User) -> None:
+    make_adapter("Duo 30", slug="d30")
+    bench.post(NAMES, {"pattern": PATTERN, "do": "add"})
+    for name in ("Northfold Duo 30_230V_C1", "Duo 30_230V_C1", "d30_230V_C1"):
+        said = said_by_name(name, viewer=reviewer)
+        assert said is not None
+        assert said.fields["adapter"] == "d30"
+
+
 def test_what_a_name_says_and_nobody_knows_is_told(bench: Client) -> None:
     page = bench.post(NAMES, {"pattern": PATTERN, "name": "duo-30_230V_Z9", "do": "try"})
     assert "“duo-30” is not known here and is left open." in page.text

@@ -157,6 +157,14 @@ def test_without_any_bytes_nothing_is_kept(
     assert not own_raw_store.exists()
 
 
+def test_more_files_than_are_taken_at_once_are_a_sentence(bench: Client) -> None:
+    answer = bench.post(NEW, {"file": [log(name=f"{number}.csv") for number in range(101)]})
+
+    assert answer.status_code == 400
+    assert "101 files came; 100 are taken at once." in answer.text
+    assert not Arrival.objects.exists()
+
+
 def test_a_file_that_is_too_large_is_a_413_that_names_the_limit(
     bench: Client, settings: Any
 ) -> None:

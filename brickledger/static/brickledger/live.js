@@ -36,6 +36,10 @@
   const look = async () => {
     try {
       const answer = await fetch(window.location.href, { credentials: "same-origin" });
+      if (answer.redirected) {
+        window.location.assign(answer.url); // signed out: the page to sign in leads back here
+        return;
+      }
       if (answer.status >= 400 && answer.status < 500) {
         return; // signed out, or no longer there: reloading by hand says why
       }

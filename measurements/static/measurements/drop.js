@@ -3,7 +3,7 @@
    Without this script the form is an ordinary one: choose files, send. */
 "use strict";
 
-(() => {
+const attach = () => {
   const form = document.querySelector("[data-drop]");
   const zone = form?.querySelector("[data-drop-zone]");
   const input = form?.querySelector("input[type=file]");
@@ -46,7 +46,7 @@
     }
   });
   document.addEventListener("drop", (event) => {
-    if (!event.dataTransfer.files.length) {
+    if (!event.dataTransfer.files.length || !input.isConnected) {
       return;
     }
     event.preventDefault();
@@ -79,11 +79,16 @@
         window.location.assign(JSON.parse(request.responseText).location);
         return;
       }
+      if (new URL(request.responseURL).pathname !== new URL(form.action).pathname) {
+        window.location.assign(request.responseURL); // signed out meanwhile
+        return;
+      }
       // The answer is a page that says what came of it, or what is wrong.
       const page = new DOMParser().parseFromString(request.responseText, "text/html");
       document.title = page.title;
       document.querySelector("main").replaceWith(document.adoptNode(page.querySelector("main")));
       document.querySelector("main").focus();
+      attach();
     });
     request.addEventListener("error", () => {
       progress.hidden = true;
@@ -93,4 +98,6 @@
     });
     request.send(new FormData(form));
   });
-})();
+};
+
+attach();

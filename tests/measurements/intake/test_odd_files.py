@@ -47,6 +47,7 @@ READ: dict[str, dict[str, list[float]]] = {
     "21": {"time_s": [0.0, 1.0], "input_power_w": [0.075, 0.074]},
     "23": {"time_s": [0.0, 1.0], "input_power_w": [0.075, 0.074]},
     "24": {"time_s": [0.0, 30.0], "input_power_w": [0.0755, 0.0745]},
+    "29": {"time_s": [0.0, 1.0], "input_power_w": [1.2345, 0.9875]},
     "30": {"time_s": [0.0, 60.0], "input_power_w": [0.0755, 0.0745]},
     "31": {"time_s": [0.0, 1.0, 2.0], "input_power_w": [0.075, 0.5, 0.074]},
     "34": {
@@ -83,7 +84,6 @@ REFUSED: dict[str, tuple[list[tuple[int | None, str | None]], str]] = {
     "26": ([(3, "time")], "with or without zone alike"),
     "27": ([(1, "Power [VA]")], "VA is not a unit of input power"),
     "28": ([(3, "input_power_w"), (4, "input_power_w")], "stands for a missing value"),
-    "29": ([(2, "Power [mW]")], "‘1 234,5’ is not a number"),
     "32": ([(None, None)], "2 worksheets have the headings of this kind of run"),
     "33": ([(None, None)], "a formula in A3 that was never computed"),
     "36": ([(None, None)], "merged cells at B2:B3"),
