@@ -167,7 +167,7 @@ DATA_UPLOAD_MAX_MEMORY_SIZE = 5 * 2**20
 # The page of a file has two fields for each of up to 512 columns; the page for files says itself
 # that more than a hundred are too many.
 DATA_UPLOAD_MAX_NUMBER_FIELDS = 2000
-DATA_UPLOAD_MAX_NUMBER_FILES = 300
+DATA_UPLOAD_MAX_NUMBER_FILES = 150
 FILE_UPLOAD_PERMISSIONS = 0o640
 
 SECURE_CONTENT_TYPE_NOSNIFF = True
