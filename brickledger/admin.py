@@ -7,7 +7,6 @@ from typing import TYPE_CHECKING
 from django.contrib import admin
 from django.db.models import QuerySet
 from django.http import HttpRequest
-from django.utils import timezone
 
 from brickledger.models import ApiToken, SiteNotice
 
@@ -20,10 +19,13 @@ else:
 
 @admin.register(ApiToken)
 class ApiTokenAdmin(_TokenAdmin):
-    """Tokens are made by ``issue_token`` alone, because the key is shown only once."""
+    """Tokens are made on their own page and by ``issue_token``: the key is shown only once."""
 
-    list_display = ("name", "prefix", "user", "created_at", "expires_at", "revoked_at")
-    readonly_fields = ("name", "prefix", "user", "created_at", "revoked_at")
+    list_display = (
+        *("name", "prefix", "user", "role", "created_at"),
+        *("last_used_at", "expires_at", "revoked_at"),
+    )
+    readonly_fields = tuple(name for name in list_display if name != "expires_at")
     fields = (*readonly_fields, "expires_at")
     actions = ("revoke",)
 
@@ -34,7 +36,7 @@ class ApiTokenAdmin(_TokenAdmin):
     @admin.action(description="Revoke the selected tokens at once", permissions=["change"])
     def revoke(self, request: HttpRequest, tokens: QuerySet[ApiToken]) -> None:
         """Stop them from opening anything; those revoked before keep their time."""
-        count = tokens.filter(revoked_at=None).update(revoked_at=timezone.now())
+        count = ApiToken.objects.filter(pk__in=tokens).revoke()
         self.message_user(request, f"{count} revoked.")
 
 

@@ -6,11 +6,15 @@ from collections.abc import Iterator
 
 from django.http import HttpResponse, HttpResponsePermanentRedirect
 from django.urls import URLPattern, path, re_path, resolve
+from rest_framework import serializers
 from rest_framework.exceptions import NotFound
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+from brickledger.api_description import Description
+from brickledger.api_docs import docs
 from catalog import api as catalog
+from catalog.rest.calls import Answer, Call
 from catalog.rest.views import ApiView
 from comparisons import api as comparisons
 from measurements import api as measurements
@@ -20,8 +24,25 @@ from measurements import result_api as results
 METHODS = ("get", "post", "patch")
 
 
+class CallAnswer(Answer):
+    """One call of this API."""
+
+    method = serializers.ChoiceField(["GET", "POST", "PATCH"])
+    address = serializers.CharField()
+    does = serializers.CharField()
+    parameters = serializers.ListField(child=serializers.CharField())
+
+
+class IndexAnswer(Answer):
+    """Every call of this API."""
+
+    calls = serializers.ListField(child=CallAnswer())
+
+
 class Index(ApiView):
     """The way in."""
+
+    calls = {"GET": Call({200: IndexAnswer})}
 
     def get(self, request: Request) -> Response:
         """List the calls of this API."""
@@ -74,6 +95,8 @@ def _is_known(address: str) -> bool:
 
 urlpatterns: list[URLPattern] = [
     path("", Index.as_view(), name="api-index"),
+    path("docs/", docs, name="api-docs"),
+    path("schema/", Description.as_view(), name="api-schema"),
     path("adapters/", catalog.AdapterList.as_view(), name="api-adapters"),
     path("adapters/<slug:slug>/", catalog.AdapterDetail.as_view(), name="api-adapter"),
     path("adapters/<slug:slug>/ports/", measurements.AdapterPorts.as_view(), name="api-ports"),

@@ -95,3 +95,20 @@ def site_is_reached_safely(app_configs: Any, **_: Any) -> Sequence[CheckMessage]
             id="brickledger.W002",
         )
     ]
+
+
+@register()
+def proxies_are_told_apart_from_clients(app_configs: Any, **_: Any) -> Sequence[CheckMessage]:
+    """W003: behind a proxy, but its clients would all be counted as one."""
+    if settings.BEHIND_HTTPS and settings.RATE_ADDRESS and not settings.PROXIES:
+        return [
+            Warning(
+                "BRICKLEDGER_HTTPS says that a proxy stands in front, and BRICKLEDGER_PROXIES is "
+                "not set: all readers share the proxy's address and its limit of calls.",
+                hint="Have the proxy add to X-Forwarded-For and set BRICKLEDGER_PROXIES=1 (or how "
+                "many there are), or set BRICKLEDGER_RATE_ADDRESS=0.",
+                obj="BRICKLEDGER_PROXIES",
+                id="brickledger.W003",
+            )
+        ]
+    return []

@@ -6,6 +6,7 @@ import errno
 import logging
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
+from math import ceil
 from typing import Any
 
 from django.core.exceptions import PermissionDenied as DjangoPermissionDenied
@@ -161,6 +162,12 @@ def _media_type(error: exceptions.UnsupportedMediaType) -> Problem:
     return Problem(415, "media-type", "This content type is not taken here", detail)
 
 
+def _throttled(error: exceptions.Throttled) -> Problem:
+    wait = max(1, ceil(getattr(error, "wait", None) or 1))
+    detail = f"The limit of requests is reached. Try again in {wait} s."
+    return Problem(429, "too-many", "Too many requests", detail, headers={"Retry-After": str(wait)})
+
+
 def _refused(error: RunRefused | TableRefused) -> Problem:
     faults = [Fault(error.field, error.detail)] if error.field else []
     return _own(Conflict(error.detail, faults=faults))
@@ -208,6 +215,7 @@ _READINGS: tuple[tuple[type[Exception] | tuple[type[Exception], ...], Reading], 
     ((exceptions.NotFound, Http404), _not_found),
     (exceptions.MethodNotAllowed, _method),
     (exceptions.UnsupportedMediaType, _media_type),
+    (exceptions.Throttled, _throttled),
     ((RunRefused, TableRefused), _refused),
     (TooLarge, lambda error: _too_large(str(error))),
     (RequestDataTooBig, lambda error: _too_large("The body's text fields are too large.")),

@@ -33,6 +33,7 @@ _EDITOR = (
     "catalog.add_unit",
     "catalog.change_unit",
     "measurements.accept_run",
+    "catalog.view_write",
     "comparisons.add_comparison",
     "comparisons.change_comparison",
     "comparisons.publish_comparison",
@@ -58,3 +59,16 @@ def give_role(user: User, role: str) -> None:
     user.groups.set([Group.objects.get(name=role)])
     user.is_staff = role == EDITOR
     user.save(update_fields=["is_staff"])
+
+
+def role_of(user: User) -> str:
+    """The highest role of the account: an editor's for superusers, a reader's without any."""
+    if user.is_superuser:
+        return EDITOR
+    held = set(user.groups.values_list("name", flat=True))
+    return next((role for role in reversed(ROLES) if role in held), READER)
+
+
+def roles_up_to(role: str) -> tuple[str, ...]:
+    """The roles that may do no more than `role`, the lowest first."""
+    return ROLES[: ROLES.index(role) + 1]

@@ -45,6 +45,12 @@ LEASE_SECONDS = ENVIRONMENT.number("BRICKLEDGER_LEASE_SECONDS", 30, minimum=1, m
 SWEEP_SECONDS = ENVIRONMENT.number("BRICKLEDGER_SWEEP_SECONDS", 5, minimum=0.2, maximum=600)
 MAX_ATTEMPTS = ENVIRONMENT.whole("BRICKLEDGER_MAX_ATTEMPTS", 4, minimum=1, maximum=100)
 
+# How many calls of the API one token (or account) and one network address may make in a minute;
+# 0 sets no limit. PROXIES says how many entries of X-Forwarded-For were written by our own.
+RATE_TOKEN = ENVIRONMENT.whole("BRICKLEDGER_RATE_TOKEN", 1200, minimum=0, maximum=1_000_000)
+RATE_ADDRESS = ENVIRONMENT.whole("BRICKLEDGER_RATE_ADDRESS", 600, minimum=0, maximum=1_000_000)
+PROXIES = ENVIRONMENT.whole("BRICKLEDGER_PROXIES", 0, minimum=0, maximum=10)
+
 INSTALLED_APPS = [
     "brickledger.apps.BrickledgerConfig",
     "comparisons.apps.ComparisonsConfig",
@@ -64,6 +70,8 @@ MIDDLEWARE = [
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "brickledger.middleware.ContentSecurityPolicyMiddleware",
+    "brickledger.middleware.ClientAddressMiddleware",
+    "brickledger.middleware.RateLimitMiddleware",
     "django.middleware.gzip.GZipMiddleware",
     "django.middleware.http.ConditionalGetMiddleware",
     "django.contrib.sessions.middleware.SessionMiddleware",
@@ -72,6 +80,7 @@ MIDDLEWARE = [
     "django.contrib.auth.middleware.AuthenticationMiddleware",
     "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
+    "brickledger.middleware.TrailMiddleware",
 ]
 
 ROOT_URLCONF = "brickledger.urls"
@@ -191,9 +200,33 @@ REST_FRAMEWORK: dict[str, Any] = {
         "rest_framework.authentication.SessionAuthentication",
     ],
     "DEFAULT_PERMISSION_CLASSES": ["rest_framework.permissions.IsAuthenticatedOrReadOnly"],
+    "DEFAULT_THROTTLE_CLASSES": ["brickledger.rate_limits.CallerRate"],
     "EXCEPTION_HANDLER": "brickledger.problems.problem_response",
     "DEFAULT_CONTENT_NEGOTIATION_CLASS": "brickledger.negotiation.OneRenderer",
     "UNAUTHENTICATED_USER": "django.contrib.auth.models.AnonymousUser",
+    "DEFAULT_SCHEMA_CLASS": "catalog.rest.describing.Describer",
+}
+
+SPECTACULAR_SETTINGS: dict[str, Any] = {
+    "OAS_VERSION": "3.1.1",
+    "TITLE": "Brickledger",
+    "DESCRIPTION": (
+        "Measurements of USB power adapters: raw files in, metrics with their uncertainty out. "
+        "Reading what is published needs no account; writing needs a token."
+    ),
+    "VERSION": "1",
+    "LICENSE": {"name": "MIT", "identifier": "MIT"},
+    "SCHEMA_PATH_PREFIX": "/api/v1/",
+    "APPEND_COMPONENTS": {
+        "securitySchemes": {"token": {"type": "http", "scheme": "bearer"}},
+    },
+    # A patch takes each field of the whole, and none of them must be there.
+    "COMPONENT_SPLIT_PATCH": True,
+    "SORT_OPERATIONS": False,
+    # Words of a field stand where the field is; a component for each would hide them.
+    "POSTPROCESSING_HOOKS": [],
+    "ENUM_GENERATE_CHOICE_DESCRIPTION": False,
+    "GENERIC_ADDITIONAL_PROPERTIES": "bool",
 }
 
 # The bell: with no broker named, files in a folder of the data directory.

@@ -12,12 +12,14 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from catalog.actions import get_maker, save_adapter, save_device
+from catalog.answers import AdapterAnswer, DecodeAnswer, DeviceAnswer
 from catalog.models import Adapter, Device, Maker, Viewer
 from catalog.power_delivery.audit import audit
 from catalog.power_delivery.objects import decode_all
+from catalog.rest.calls import Call, page_of
 from catalog.rest.conditions import check_if_match, entity_tag
 from catalog.rest.paging import PAGE_PARAMETERS, keyset_page
-from catalog.rest.parameters import number, text, whole
+from catalog.rest.parameters import number, since, slug, text, whole
 from catalog.rest.problems import Fault, Invalid
 from catalog.rest.views import ApiView, read_body, tagged
 from catalog.serializers import (
@@ -33,6 +35,12 @@ from catalog.serializers import (
     ports_to_write,
 )
 
+RATING_PARAMETERS = {
+    "maker": slug.saying("A maker's slug."),
+    "power_min": number(minimum=0, maximum=10_000).saying("Rated power from, W."),
+    "power_max": number(minimum=0, maximum=10_000).saying("Rated power to, W."),
+    "ports_min": whole(minimum=0, maximum=100).saying("At least so many ports."),
+}
 _WITH_IT = ("ports__protocols", "claims")
 
 
@@ -76,13 +84,15 @@ class AdapterList(ApiView):
 
     parameters = {
         **PAGE_PARAMETERS,
-        "q": text,
-        "maker": text,
-        "power_min": number(minimum=0, maximum=10_000),
-        "power_max": number(minimum=0, maximum=10_000),
-        "ports_min": whole(minimum=0, maximum=100),
+        "q": text.saying("Words that maker, name or model number hold, all of them."),
+        **RATING_PARAMETERS,
+        "updated_since": since.saying("Only those written down or changed since then."),
     }
     permissions = {"POST": "catalog.add_adapter"}
+    calls = {
+        "GET": Call({200: page_of(AdapterAnswer)}),
+        "POST": Call({201: AdapterAnswer}, body=AdapterBody, location=(201,)),
+    }
 
     def get(self, request: Request) -> Response:
         """List adapters by slug; filters: words, maker's slug, rated power in W, ports."""
@@ -98,6 +108,8 @@ class AdapterList(ApiView):
             found = found.filter(maker__slug=given["maker"])
         if given.get("ports_min"):
             found = found.with_ports_at_least(given["ports_min"])
+        if "updated_since" in given:
+            found = found.filter(changed_at__gte=given["updated_since"])
         page = keyset_page(
             found.select_related("maker").prefetch_related(*_WITH_IT), asked=self.page, key="slug"
         )
@@ -119,6 +131,10 @@ class AdapterDetail(ApiView):
     """One adapter."""
 
     permissions = {"PATCH": "catalog.change_adapter"}
+    calls = {
+        "GET": Call({200: AdapterAnswer}),
+        "PATCH": Call({200: AdapterAnswer}, body=AdapterBody, if_match=True),
+    }
 
     def get(self, request: Request, slug: str) -> Response:
         """Show an adapter with its ports and label claims."""
@@ -157,6 +173,10 @@ class DeviceList(ApiView):
 
     parameters = PAGE_PARAMETERS
     permissions = {"POST": "catalog.add_device"}
+    calls = {
+        "GET": Call({200: page_of(DeviceAnswer)}),
+        "POST": Call({201: DeviceAnswer}, body=DeviceBody),
+    }
 
     def get(self, request: Request) -> Response:
         """List reference devices by slug; battery in Wh, highest power in W, its range in V."""
@@ -178,6 +198,7 @@ class Decoding(ApiView):
 
     authentication_classes = []
     permission_classes = []
+    calls = {"POST": Call({200: DecodeAnswer}, body=DecodeBody, writes=False)}
 
     def post(self, request: Request) -> Response:
         """Decode the words of one source and audit what they advertise; needs no account."""

@@ -169,6 +169,12 @@ class DeviceBody(Body):
 class WordList(serializers.Field[list[int], Any, list[str], Any]):
     """Power data objects as hexadecimal text; every one that is no word is named by its index."""
 
+    schema = {
+        "type": "array",
+        "items": {"type": "string", "pattern": r"^\s*(0[xX][0-9A-Fa-f]{1,8}|[0-9A-Fa-f]{8})\s*$"},
+        "minItems": 1,
+        "maxItems": LARGEST_COUNT,
+    }
     default_error_messages = {
         "type": 'Write a list of words, such as ["0x0001912C"].',
         "empty": "Send at least one word.",

@@ -13,17 +13,24 @@ from rest_framework.exceptions import NotFound
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from catalog.api import visible_adapter
+from catalog.api import RATING_PARAMETERS, visible_adapter
 from catalog.models import Adapter, Maker, Viewer
+from catalog.rest.calls import Call, page_of
 from catalog.rest.conditions import check_if_match, entity_tag
 from catalog.rest.paging import MAX_LIMIT, PAGE_PARAMETERS, keyset_page, sequence_page
-from catalog.rest.parameters import moment, number, one_of, text, whole
+from catalog.rest.parameters import moment
 from catalog.rest.problems import Fault, Invalid
 from catalog.rest.views import ApiView, read_body, tagged
 from comparisons.actions import publish_comparison, revise_comparison, save_comparison
+from comparisons.answers import (
+    ComparisonAnswer,
+    ComparisonSummaryAnswer,
+    PlacementAnswer,
+    RankingAnswer,
+)
 from comparisons.models import Comparison
 from comparisons.queries.cohorts import Filters, choose_condition, known_conditions
-from comparisons.queries.placements import placements
+from comparisons.queries.placements import place_in_order, placements
 from comparisons.queries.rankings import count_of_tables, ranking
 from comparisons.ranking import Spread
 from comparisons.serializers import (
@@ -39,17 +46,11 @@ from comparisons.serializers import (
 from measurements.kinds import all_metrics
 from measurements.kinds.base import Metric
 from measurements.models import Value
+from measurements.parameters import CONDITION_PARAMETERS, IN_OR_OUT
 from measurements.queries import counts_tables
-from measurements.serializers import IN_OR_OUT, LOADS, EmptyBody, metric_json
+from measurements.serializers import EmptyBody, metric_json
 
-CONDITION_PARAMETERS = {
-    "line": one_of("high", "low"),
-    "output_v": number(above=0, maximum=1000),
-    "load": one_of(*LOADS),
-    "device": text,
-    "sensor": text,
-    "port": text,
-}
+AS_OF = moment.saying("What stood then; a date means the end of that day (UTC).")
 
 
 class RankingDetail(ApiView):
@@ -58,13 +59,11 @@ class RankingDetail(ApiView):
     parameters = {
         **PAGE_PARAMETERS,
         **CONDITION_PARAMETERS,
-        "power_min": number(minimum=0, maximum=10_000),
-        "power_max": number(minimum=0, maximum=10_000),
-        "ports_min": whole(minimum=0, maximum=100),
-        "maker": text,
-        "as_of": moment,
+        **RATING_PARAMETERS,
+        "as_of": AS_OF,
         "tables": IN_OR_OUT,
     }
+    calls = {"GET": Call({200: RankingAnswer})}
 
     def get(self, request: Request, metric: str) -> Response:
         """Rank adapters under the plainest condition that has every part asked for.
@@ -154,7 +153,8 @@ class PlacementList(ApiView):
     """One adapter's places."""
 
     page_size = MAX_LIMIT
-    parameters = {**PAGE_PARAMETERS, "as_of": moment, "tables": IN_OR_OUT}
+    parameters = {**PAGE_PARAMETERS, "as_of": AS_OF, "tables": IN_OR_OUT}
+    calls = {"GET": Call({200: page_of(PlacementAnswer)})}
 
     def get(self, request: Request, slug: str) -> Response:
         """List where an adapter stands in the history, each metric and condition."""
@@ -165,7 +165,7 @@ class PlacementList(ApiView):
             as_of=self.given.get("as_of"),
             tables=counts_tables(self.given.get("tables")),
         )
-        page = sequence_page(found, asked=self.page)
+        page = sequence_page(found, asked=self.page, key=place_in_order)
         return Response({"results": [placement_json(row) for row in page.rows], "next": page.next})
 
 
@@ -204,6 +204,10 @@ class ComparisonList(ApiView):
 
     parameters = PAGE_PARAMETERS
     permissions = {"POST": "comparisons.add_comparison"}
+    calls = {
+        "GET": Call({200: page_of(ComparisonSummaryAnswer)}),
+        "POST": Call({201: ComparisonAnswer}, body=ComparisonBody, location=(201,)),
+    }
 
     def get(self, request: Request) -> Response:
         """List comparisons in the order in which they were begun."""
@@ -231,6 +235,10 @@ class ComparisonDetail(ApiView):
     """One comparison table."""
 
     permissions = {"PATCH": "comparisons.change_comparison"}
+    calls = {
+        "GET": Call({200: ComparisonAnswer}),
+        "PATCH": Call({200: ComparisonAnswer}, body=ComparisonBody, if_match=True),
+    }
 
     def get(self, request: Request, slug: str) -> Response:
         """Show a comparison with its table."""
@@ -254,6 +262,7 @@ class ComparisonPublish(ApiView):
     """Freeze a draft."""
 
     permissions = {"POST": "comparisons.publish_comparison"}
+    calls = {"POST": Call({200: ComparisonAnswer}, body=EmptyBody)}
 
     def post(self, request: Request, slug: str) -> Response:
         """Freeze values, runs and method versions of a draft under a hash, for readers."""
@@ -269,6 +278,7 @@ class ComparisonRevise(ApiView):
     """Begin anew from a published table."""
 
     permissions = {"POST": "comparisons.add_comparison"}
+    calls = {"POST": Call({201: ComparisonAnswer}, body=EmptyBody, location=(201,))}
 
     def post(self, request: Request, slug: str) -> Response:
         """Begin a draft at a new address from a published comparison, which stays as it is."""

@@ -16,7 +16,8 @@ from comparisons.queries.rankings import RankedRow
 from comparisons.queries.tables import as_frozen, comparison_table
 from comparisons.ranking import Spread
 from measurements.kinds import all_metrics
-from measurements.serializers import LOADS, source_json
+from measurements.parameters import LOADS
+from measurements.serializers import source_json
 
 
 class ConditionsBody(Body):
@@ -37,7 +38,9 @@ class ComparisonBody(Body):
     adapters = serializers.ListField(
         child=TextField(max_length=160), min_length=1, max_length=MAX_ADAPTERS
     )
-    metrics = serializers.ListField(child=TextField(max_length=40), min_length=1, max_length=200)
+    metrics = serializers.ListField(
+        child=TextField(max_length=40, known=all_metrics()), min_length=1, max_length=200
+    )
     conditions = ConditionsBody(required=False)
     notes = TextField(max_length=20_000, allow_blank=True, required=False)
     tables = WordField(choices=["in", "out"], required=False)

@@ -18,24 +18,36 @@ from rest_framework.response import Response
 
 from catalog.api import visible_adapter
 from catalog.models import Adapter
+from catalog.rest.calls import Call, Download, page_of
 from catalog.rest.fields import fault_of_plain
+from catalog.rest.form_bodies import form_body
 from catalog.rest.paging import MAX_LIMIT, PAGE_PARAMETERS, keyset_page, sequence_page
-from catalog.rest.parameters import number, one_of, text, whole
+from catalog.rest.parameters import number, one_of, since, slug, whole
 from catalog.rest.parsers import WholeMultiPartParser
 from catalog.rest.problems import Conflict, Fault, Invalid, PayloadTooLarge, faults_of
 from catalog.rest.views import ApiView, read_body, tagged
 from measurements import queries
-from measurements.actions import accept_run, amend_run, receive_run, withdraw_run
+from measurements.actions import RunFacts, accept_run, amend_run, receive_kept, withdraw_run
 from measurements.amendments import amendments_told, as_uploaded, texts_of_changes
-from measurements.forms import RunForm
+from measurements.answers import (
+    InstrumentAnswer,
+    LimitAnswer,
+    MetricAnswer,
+    PortCapabilityAnswer,
+    RunAnswer,
+    RunSummaryAnswer,
+    TraceAnswer,
+    ValueAnswer,
+)
+from measurements.forms import RunForm, fields_of_all_kinds
+from measurements.intake.rawstore import Kept
 from measurements.kinds import all_kinds, all_metrics
 from measurements.metrics.downsample import downsample
 from measurements.metrics.limits import limits_for
 from measurements.models import Instrument, Run
+from measurements.parameters import CONDITION_PARAMETERS, IN_OR_OUT, OUTPUT_V
 from measurements.processing import TRACE_POINTS
 from measurements.serializers import (
-    IN_OR_OUT,
-    LOADS,
     AmendBody,
     EmptyBody,
     InstrumentBody,
@@ -50,11 +62,6 @@ from measurements.serializers import (
 
 # What a multipart body may hold beside the file itself.
 FORM_ALLOWANCE_BYTES = 2**20
-MAX_IDEMPOTENCY_KEY = 200
-
-LINE = one_of("high", "low")
-LOAD = one_of(*LOADS)
-OUTPUT_V = number(above=0, maximum=1000)
 
 
 class AdapterPorts(ApiView):
@@ -62,11 +69,16 @@ class AdapterPorts(ApiView):
 
     page_size = MAX_LIMIT
     parameters = PAGE_PARAMETERS
+    calls = {"GET": Call({200: page_of(PortCapabilityAnswer)})}
 
     def get(self, request: Request, slug: str) -> Response:
         """List an adapter's ports with what they advertise and what the audit finds."""
         adapter = visible_adapter(slug, viewer=self.viewer)
-        page = sequence_page(queries.port_capabilities(adapter), asked=self.page)
+        page = sequence_page(
+            queries.port_capabilities(adapter),
+            asked=self.page,
+            key=lambda row: (row.port.position, row.port.pk),
+        )
         return Response({"results": [port_json(row) for row in page.rows], "next": page.next})
 
 
@@ -75,6 +87,10 @@ class InstrumentList(ApiView):
 
     parameters = PAGE_PARAMETERS
     permissions = {"POST": "measurements.add_instrument"}
+    calls = {
+        "GET": Call({200: page_of(InstrumentAnswer)}),
+        "POST": Call({201: InstrumentAnswer}, body=InstrumentBody),
+    }
 
     def get(self, request: Request) -> Response:
         """List instruments with their stated accuracy, in the order of entry."""
@@ -109,16 +125,30 @@ class RunList(ApiView):
     parser_classes = [WholeMultiPartParser]
     parameters = {
         **PAGE_PARAMETERS,
-        "adapter": text,
-        "kind": one_of(*(kind.slug for kind in all_kinds())),
-        "state": one_of(*Run.State.values),
-        "standing": one_of(*Run.Standing.values),
+        "adapter": slug.saying("An adapter's slug."),
+        "kind": one_of(*(kind.slug for kind in all_kinds())).saying("The method."),
+        "state": one_of(*Run.State.values).saying("How far the computation is."),
+        "standing": one_of(*Run.Standing.values).saying("What the bench holds of it."),
+        "updated_since": since.saying("Only those with which anything happened since then."),
     }
     permissions = {"POST": "measurements.receive_run"}
+    calls = {
+        "GET": Call({200: page_of(RunSummaryAnswer)}),
+        "POST": Call(
+            {202: RunSummaryAnswer, 200: RunSummaryAnswer},
+            body=form_body({**RunForm.base_fields, **fields_of_all_kinds()}),
+            location=(200, 202),
+        ),
+    }
+
+    facts: RunFacts
+    kept: Kept
 
     def get(self, request: Request) -> Response:
-        """List runs, newest first; filters: adapter, kind, state, standing."""
-        runs = queries.runs_listed(viewer=self.viewer)
+        """List runs, newest first."""
+        runs = queries.runs_listed(
+            viewer=self.viewer, touched_since=self.given.get("updated_since")
+        )
         if "adapter" in self.given:
             runs = runs.filter(adapter=known_adapter(self.given["adapter"], viewer=self.viewer))
         runs = runs.filter(
@@ -131,6 +161,21 @@ class RunList(ApiView):
         page = keyset_page(runs, asked=self.page, key="id", newest_first=True)
         return Response({"results": [run_summary(row) for row in page.rows], "next": page.next})
 
+    def initial(self, request: Request, *args: Any, **kwargs: Any) -> None:
+        """Refuse what can be refused from the headers, before the body is read."""
+        super().initial(request, *args, **kwargs)
+        if request.method == "POST":
+            _refuse_unread(request)
+
+    def prepare(self, request: Request, *args: Any, **kwargs: Any) -> None:
+        """Check the form, and keep the file before anything is written about it."""
+        form = RunForm(request.POST, viewer=self.viewer)
+        faults = [*_form_faults(form, request.POST), *_file_faults(request)]
+        if faults:
+            raise Invalid(faults)
+        self.facts = form.facts()
+        self.kept = queries.raw_store().keep(request.FILES["file"].chunks())
+
     def post(self, request: Request) -> Response:
         """Hand in a raw file with its conditions (multipart); it is kept before the answer.
 
@@ -138,15 +183,8 @@ class RunList(ApiView):
         with the run that is there, so a request that is sent again, with or without an
         Idempotency-Key, never makes a second run.
         """
-        _refuse_unread(request)
-        form = RunForm(request.POST, viewer=self.viewer)
-        faults = [*_form_faults(form, request.POST), *_file_faults(request)]
-        if faults:
-            raise Invalid(faults)
         file = request.FILES["file"]
-        received = receive_run(
-            form.facts(), chunks=file.chunks(), file_name=file.name or "", by=self.person
-        )
+        received = receive_kept(self.facts, self.kept, file_name=file.name or "", by=self.person)
         return Response(
             run_summary(received.run),
             status=202 if received.created else 200,
@@ -164,8 +202,6 @@ def known_adapter(slug: str, *, viewer: Any) -> Adapter:
 
 def _refuse_unread(request: Request) -> None:
     """Refuse what can be refused from the headers, before the body is read."""
-    if len(request.headers.get("Idempotency-Key", "")) > MAX_IDEMPOTENCY_KEY:
-        raise Invalid([Fault("Idempotency-Key", f"At most {MAX_IDEMPOTENCY_KEY} characters.")])
     stated = str(request.META.get("CONTENT_LENGTH") or "0")
     limit = settings.MAX_UPLOAD_BYTES
     if stated.isdecimal() and int(stated) > limit + FORM_ALLOWANCE_BYTES:
@@ -217,6 +253,8 @@ def _file_faults(request: Request) -> list[Fault]:
 class RunDetail(ApiView):
     """One run."""
 
+    calls = {"GET": Call({200: RunAnswer})}
+
     def get(self, request: Request, run_id: UUID) -> Response:
         """Show a run: state, standing, flags, problems, metrics, verdicts."""
         return tagged(_whole(run_id, viewer=self.viewer))
@@ -224,6 +262,8 @@ class RunDetail(ApiView):
 
 class RunRaw(ApiView):
     """The file of a run."""
+
+    calls = {"GET": Call({200: Download(("application/octet-stream",))})}
 
     def get(self, request: Request, run_id: UUID) -> HttpResponseBase:
         """Download the original bytes."""
@@ -247,7 +287,8 @@ class RunRaw(ApiView):
 class RunTrace(ApiView):
     """The record of a run, thinned for drawing."""
 
-    parameters = {"points": whole(minimum=2, maximum=TRACE_POINTS)}
+    parameters = {"points": whole(minimum=2, maximum=TRACE_POINTS).saying("Rows at most.")}
+    calls = {"GET": Call({200: TraceAnswer})}
 
     def get(self, request: Request, run_id: UUID) -> Response:
         """Show at most `points` rows of the trace that keep every column's extremes."""
@@ -275,6 +316,8 @@ class RunTrace(ApiView):
 class RunAccept(ApiView):
     """Let a run's values stand."""
 
+    calls = {"POST": Call({200: RunAnswer}, body=EmptyBody)}
+
     def post(self, request: Request, run_id: UUID) -> Response:
         """Accept a ready run; its values replace earlier ones of the same condition."""
         read_body(EmptyBody, request.data)
@@ -286,6 +329,8 @@ class RunAccept(ApiView):
 class RunWithdraw(ApiView):
     """Take a run out of every ranking."""
 
+    calls = {"POST": Call({200: RunAnswer}, body=WithdrawBody)}
+
     def post(self, request: Request, run_id: UUID) -> Response:
         """Withdraw a run with a reason, which readers see."""
         reason = read_body(WithdrawBody, request.data)["reason"]
@@ -296,6 +341,8 @@ class RunWithdraw(ApiView):
 
 class RunAmend(ApiView):
     """Correct what was said about the file of a run."""
+
+    calls = {"POST": Call({200: RunAnswer}, body=AmendBody)}
 
     def post(self, request: Request, run_id: UUID) -> Response:
         """Amend a run's conditions, with a reason which readers see; it is computed anew.
@@ -325,10 +372,15 @@ class MetricList(ApiView):
 
     page_size = MAX_LIMIT
     parameters = PAGE_PARAMETERS
+    calls = {"GET": Call({200: page_of(MetricAnswer)})}
 
     def get(self, request: Request) -> Response:
         """List metrics: key, title, unit, better direction, definition, source, method."""
-        page = sequence_page(queries.metrics_listed(), asked=self.page)
+        page = sequence_page(
+            queries.metrics_listed(),
+            asked=self.page,
+            key=lambda row: (list(all_metrics()).index(row.key),),
+        )
         return Response({"results": [metric_json(row) for row in page.rows], "next": page.next})
 
 
@@ -337,16 +389,13 @@ class ValueList(ApiView):
 
     parameters = {
         **PAGE_PARAMETERS,
-        "metric": one_of(*all_metrics()),
-        "line": LINE,
-        "output_v": OUTPUT_V,
-        "load": LOAD,
-        "device": text,
-        "sensor": text,
-        "port": text,
-        "adapter": text,
+        "metric": one_of(*all_metrics()).saying("A metric's key."),
+        **CONDITION_PARAMETERS,
+        "adapter": slug.saying("An adapter's slug."),
         "tables": IN_OR_OUT,
+        "updated_since": since.saying("Only those that began to stand since then."),
     }
+    calls = {"GET": Call({200: page_of(ValueAnswer)})}
 
     def get(self, request: Request) -> Response:
         """List accepted values, narrowed by metric, adapter and the parts of the condition.
@@ -360,6 +409,8 @@ class ValueList(ApiView):
             values = values.filter(adapter=known_adapter(given["adapter"], viewer=self.viewer))
         plain = ("metric", "line", "output_v", "load", "device", "sensor", "port")
         values = values.filter(**{name: given[name] for name in plain if name in given})
+        if "updated_since" in given:
+            values = values.filter(current_from__gte=given["updated_since"])
         page = keyset_page(values, asked=self.page, key="pk")
         return Response({"results": [value_json(row) for row in page.rows], "next": page.next})
 
@@ -368,16 +419,15 @@ class LimitList(ApiView):
     """Published limits for a rating."""
 
     parameters = {
-        "rated_power_w": number(above=0, maximum=10_000),
-        "output_v": OUTPUT_V,
-        "output_a": number(above=0, maximum=1000),
-        "supply": one_of(*Adapter.Supply.values),
+        "rated_power_w": number(above=0, maximum=10_000).saying("Rated output power, W.").needed(),
+        "output_v": OUTPUT_V.saying("Output voltage, V; with output_a it gives the basic row."),
+        "output_a": number(above=0, maximum=1000).saying("Output current, A."),
+        "supply": one_of(*Adapter.Supply.values).saying("Class of supply; adaptive if not given."),
     }
+    calls = {"GET": Call({200: page_of(LimitAnswer)})}
 
     def get(self, request: Request) -> Response:
         """Work out every scheme's limits for a rated power in W, and an output in V and A."""
         given = dict(self.given)
-        if "rated_power_w" not in given:
-            raise Invalid([Fault("rated_power_w", "Give the rated output power in W.")])
         limits = limits_for(given.pop("rated_power_w"), **given)
         return Response({"results": [asdict(limit) for limit in limits], "next": None})

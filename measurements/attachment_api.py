@@ -10,11 +10,14 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from catalog.api import visible_adapter
+from catalog.rest.calls import Call, page_of
 from catalog.rest.fields import fault_of_plain
+from catalog.rest.form_bodies import form_body
 from catalog.rest.paging import MAX_LIMIT, PAGE_PARAMETERS, sequence_page
 from catalog.rest.parsers import WholeMultiPartParser
 from catalog.rest.problems import Fault, Invalid, PayloadTooLarge, faults_of
 from catalog.rest.views import ApiView
+from measurements.answers import AddedAttachmentAnswer, AttachmentAnswer
 from measurements.api import FORM_ALLOWANCE_BYTES, visible_run
 from measurements.attaching import attach
 from measurements.attachment_forms import AttachmentForm
@@ -45,11 +48,21 @@ class _Attachments(ApiView):
     parser_classes = [WholeMultiPartParser]
     page_size = MAX_LIMIT
     parameters = PAGE_PARAMETERS
+    calls = {
+        "GET": Call({200: page_of(AttachmentAnswer)}),
+        "POST": Call(
+            {201: AddedAttachmentAnswer, 200: AddedAttachmentAnswer},
+            body=form_body(AttachmentForm.base_fields),
+            location=(200, 201),
+        ),
+    }
 
     def listed(self, owner: Owner) -> Response:
         """The present attachments, in the order of coming."""
         rows = list(attachments_of(owner).filter(removed_at=None))
-        page = sequence_page(rows, asked=self.page)
+        page = sequence_page(
+            rows, asked=self.page, key=lambda row: (row.added_at.isoformat(), row.pk.hex)
+        )
         return Response({"results": [attachment_json(row) for row in page.rows], "next": page.next})
 
     def added(self, request: Request, owner: Owner) -> Response:

@@ -220,6 +220,14 @@ class RunForm(forms.Form):
         )
 
 
+def fields_of_all_kinds() -> dict[str, forms.Field]:
+    """The method fields of every kind, none of them required: which are needed, the kind says."""
+    found = {field.name: _method_field(field) for kind in all_kinds() for field in kind.fields}
+    for field in found.values():
+        field.required = False
+    return found
+
+
 class WithdrawForm(forms.Form):
     """Why a run is withdrawn."""
 

@@ -10,10 +10,13 @@ from rest_framework.exceptions import NotFound
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+from catalog.rest.calls import SAID, Call, FormBody, page_of
+from catalog.rest.form_bodies import FILE
 from catalog.rest.paging import PAGE_PARAMETERS, keyset_page
 from catalog.rest.parsers import WholeMultiPartParser
 from catalog.rest.problems import Fault, Invalid
 from catalog.rest.views import ApiView, read_body
+from measurements.answers import ResultTableAnswer, WholeResultTableAnswer
 from measurements.management.packages import LARGEST_TABLE_BYTES, PackageError
 from measurements.management.results import TABLE, Results, bring_results
 from measurements.management.table_files import tables_of
@@ -23,6 +26,12 @@ from measurements.result_tables import accept_table, withdraw_table
 from measurements.serializers import EmptyBody, WithdrawBody, value_json
 
 MAX_ORIGIN = 300
+ORIGIN = {
+    "type": "string",
+    "pattern": SAID,
+    "maxLength": MAX_ORIGIN,
+    "description": "Where the results come from; readers see it.",
+}
 
 
 def _summary(table: ResultTable, *, viewer: Any) -> dict[str, Any]:
@@ -71,6 +80,14 @@ class ResultTableList(ApiView):
     parser_classes = [WholeMultiPartParser]
     parameters = PAGE_PARAMETERS
     permissions = {"POST": "measurements.receive_run"}
+    calls = {
+        "GET": Call({200: page_of(ResultTableAnswer)}),
+        "POST": Call(
+            {201: ResultTableAnswer, 200: ResultTableAnswer},
+            body=FormBody({"file": FILE, "origin": ORIGIN}, ("file", "origin")),
+            location=(200, 201),
+        ),
+    }
 
     def get(self, request: Request) -> Response:
         """List tables of results that were computed elsewhere."""
@@ -128,6 +145,8 @@ class ResultTableList(ApiView):
 class ResultTableDetail(ApiView):
     """One table of results."""
 
+    calls = {"GET": Call({200: WholeResultTableAnswer})}
+
     def get(self, request: Request, table_id: UUID) -> Response:
         """Show a table with its results and what was measured beside them."""
         return Response(_whole(_found(table_id, viewer=self.viewer), viewer=self.viewer))
@@ -135,6 +154,8 @@ class ResultTableDetail(ApiView):
 
 class ResultTableAccept(ApiView):
     """Let a table's results stand."""
+
+    calls = {"POST": Call({200: WholeResultTableAnswer}, body=EmptyBody)}
 
     def post(self, request: Request, table_id: UUID) -> Response:
         """Accept a table; its results replace those of earlier tables, never a measured one."""
@@ -145,6 +166,8 @@ class ResultTableAccept(ApiView):
 
 class ResultTableWithdraw(ApiView):
     """Take a table's results back."""
+
+    calls = {"POST": Call({200: WholeResultTableAnswer}, body=WithdrawBody)}
 
     def post(self, request: Request, table_id: UUID) -> Response:
         """Withdraw a table with a reason, which stays beside it."""

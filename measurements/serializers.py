@@ -10,26 +10,12 @@ from uuid import UUID
 from rest_framework import serializers
 
 from catalog.rest.fields import Body, NumberField, TextField, WordField
-from catalog.rest.parameters import one_of
 from measurements.amendments import Told
 from measurements.kinds import all_metrics
 from measurements.kinds.base import Metric
-from measurements.metrics.efficiency import NAMED_LOADS
-from measurements.metrics.equal_power import EQUAL_POWERS_W
 from measurements.models import Instrument, Run, Source, Value, Verdict
 from measurements.queries import PortCapability, method_of, stands, values_of
 from measurements.standards.sources import SOURCES
-
-LOADS = (
-    "none",
-    "full",
-    *(f"{load:g} %" for load in NAMED_LOADS),
-    *(f"{power:g} W" for power in EQUAL_POWERS_W),
-)
-"""Loads that a condition may name: none, full, a share of full load, or an output power."""
-
-
-IN_OR_OUT = one_of("in", "out")
 
 
 class InstrumentBody(Body):
@@ -126,6 +112,7 @@ def value_json(value: Value) -> dict[str, Any]:
         **measured_json(value),
         "run": str(value.run_id) if value.run_id else None,
         **source_json(value.source, value.table_id),
+        "current_from": _time(value.current_from),
     }
 
 

@@ -2,27 +2,40 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+import os
+from collections.abc import Callable, Generator, Iterator
 from pathlib import Path
+from typing import Any
 
 import pytest
 from django.contrib.auth.models import User
+from django.test import Client
 from pytest_django.fixtures import Settings
+from whitenoise.middleware import WhiteNoiseMiddleware  # type: ignore[import-untyped]
 
 from brickledger.roles import give_role
 from comparisons.queries.cohorts import remembered
 from measurements import tasks
 from measurements.reception import read_arrival
+from tests import description
 
 # The kills wait for processes most of the time, so they go first, beside the browser.
 LONGEST = (
     "tests/faults/",
+    "tests/browser/test_pages.py",
     "tests/browser/",
     "tests/brickledger/test_commands.py",
     "tests/measurements/hostile/",
     "tests/measurements/kinds/ripple/test_memory.py",
     "tests/brickledger/",
 )
+
+
+@pytest.hookimpl(wrapper=True, optionalhook=True)
+def pytest_xdist_auto_num_workers() -> Generator[None, int, int]:
+    """One worker more than there are cores: kills and browser wait for processes half the time."""
+    cores = yield
+    return cores if "PYTEST_XDIST_AUTO_NUM_WORKERS" in os.environ else cores + 1
 
 
 @pytest.hookimpl(trylast=True)
@@ -36,11 +49,55 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     items.sort(key=turn)
 
 
+@pytest.fixture(autouse=True, scope="session")
+def answers_as_described() -> Iterator[None]:
+    """Whatever a test asks of the API, the answer is as the API's description says."""
+    with pytest.MonkeyPatch.context() as patches:
+        ask = Client.request
+
+        def ask_and_check(client: Client, **request: Any) -> Any:
+            answer = ask(client, **request)
+            path = str(request["PATH_INFO"])
+            method = str(request["REQUEST_METHOD"])
+            if path.startswith(description.ROOT) and method in ("GET", "POST", "PATCH"):
+                description.check(method, path, answer)
+            return answer
+
+        patches.setattr(Client, "request", ask_and_check)
+        yield
+
+
+@pytest.fixture(scope="session", autouse=True)
+def static_files_found_once() -> Iterator[None]:
+    """Look for the static files once, and not with the first request of every test client.
+
+    The site does it once a process too; to the tests it was the largest cost of a request.
+    """
+    look = WhiteNoiseMiddleware.add_files_from_finders
+    found: dict[str, Any] = {}
+
+    def look_once(middleware: WhiteNoiseMiddleware) -> None:
+        if not found:
+            look(middleware)
+            found.update(middleware.files)
+        middleware.files.update(found)
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(WhiteNoiseMiddleware, "add_files_from_finders", look_once)
+        yield
+
+
 @pytest.fixture(autouse=True)
 def own_raw_store(tmp_path: Path, settings: Settings) -> Path:
     """Raw files of a test go to its own folder."""
     settings.RAW_DIR = tmp_path / "raw"
     return tmp_path / "raw"
+
+
+@pytest.fixture(autouse=True)
+def no_limits(settings: Settings) -> None:
+    """Calls are not counted except by tests of that."""
+    settings.RATE_TOKEN = settings.RATE_ADDRESS = 0
 
 
 @pytest.fixture(autouse=True)

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
-from typing import Any
+from collections.abc import Iterable, Mapping
+from typing import Any, ClassVar
 
 from rest_framework import serializers
 
@@ -43,7 +43,15 @@ class NumberField(serializers.Field[float, Any, float, Any]):
 
 
 class TextField(serializers.CharField):
-    """A JSON string; numbers are not taken for text."""
+    """A JSON string; numbers are not taken for text.
+
+    `known` are the texts that make sense, for the API's description; whoever reads the body
+    says what is wrong with another one.
+    """
+
+    def __init__(self, *, known: Iterable[str] = (), **kw: Any) -> None:
+        super().__init__(**kw)
+        self.known = tuple(known)
 
     def to_internal_value(self, data: Any) -> str:
         """The text, stripped."""
@@ -65,7 +73,12 @@ class WordField(serializers.ChoiceField):
 
 
 class Body(serializers.Serializer[Any]):
-    """A JSON object in which every field must be known, so that none is ignored or slipped in."""
+    """A JSON object in which every field must be known, so that none is ignored or slipped in.
+
+    `rules` are keywords of JSON Schema for what no single field says.
+    """
+
+    rules: ClassVar[Mapping[str, Any]] = {}
 
     def to_internal_value(self, data: Any) -> Any:
         """The validated fields; unknown ones are reported beside the other faults."""

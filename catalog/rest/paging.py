@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Mapping, Sequence
+from bisect import bisect_right
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Generic, TypeVar
 from urllib.parse import urlencode
@@ -33,8 +34,10 @@ def _cursor_text(raw: str) -> str:
 
 
 PAGE_PARAMETERS: Mapping[str, Reader] = {
-    "limit": whole(minimum=1, maximum=MAX_LIMIT),
-    "after": _cursor_text,
+    "limit": whole(minimum=1, maximum=MAX_LIMIT).saying("Rows of a page at most."),
+    "after": Reader(
+        _cursor_text, {"type": "string", "minLength": 1, "maxLength": MAX_CURSOR}
+    ).saying("Where the page begins; take it from `next` of the page before."),
 }
 """Parameters of every list."""
 
@@ -117,8 +120,20 @@ def keyset_page(
     return Page(found, asked.link(last if isinstance(last, int | str) else str(last)))
 
 
-def sequence_page(rows: Sequence[Item], *, asked: PageAsked) -> Page[Item]:
-    """One page of a short list that is computed as a whole, by position."""
-    start = int(asked.after or 0)
+def sequence_page(
+    rows: Sequence[Item], *, asked: PageAsked, key: Callable[[Item], Sequence[int | float | str]]
+) -> Page[Item]:
+    """One page of a short list that is computed as a whole and stands in the order of `key`.
+
+    No two rows have the same key. Rows that come in or go out between two pages move no others.
+    """
+    start = 0
+    if asked.after is not None:
+        if not isinstance(asked.after, list):
+            raise Invalid(
+                [Fault("after", "This cursor is of an earlier release; begin the walk anew.")]
+            )
+        start = bisect_right(rows, asked.after, key=lambda row: list(key(row)))
     stop = start + asked.limit
-    return Page(list(rows[start:stop]), asked.link(stop) if stop < len(rows) else None)
+    more = stop < len(rows)
+    return Page(list(rows[start:stop]), asked.link(list(key(rows[stop - 1]))) if more else None)

@@ -8,6 +8,7 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Callable, Mapping
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime, time
 from typing import Any
 
@@ -16,22 +17,49 @@ from django.utils.dateparse import parse_date, parse_datetime
 
 from catalog.rest.problems import Fault, Invalid
 
-Reader = Callable[[str], Any]
-"""Text → value, or `ValueError` with a sentence for the client."""
-
 MAX_TEXT = 300
+
+
+@dataclass(frozen=True, slots=True)
+class Reader:
+    """How a parameter is read, and what the API's description says of it.
+
+    Called with the text it gives the value, or raises `ValueError` with a sentence for the
+    client. `schema` is its JSON Schema, `says` a sentence of what it does.
+    """
+
+    read: Callable[[str], Any]
+    schema: Mapping[str, Any]
+    says: str = ""
+    required: bool = False
+
+    def __call__(self, raw: str) -> Any:
+        """The value. Raises `ValueError`."""
+        return self.read(raw)
+
+    def saying(self, says: str) -> Reader:
+        """The same reader with a description for one call."""
+        return replace(self, says=says)
+
+    def needed(self) -> Reader:
+        """The same reader for a parameter that must be given."""
+        return replace(self, required=True)
+
 
 _NUMBER = re.compile(r"[+-]?(\d+(\.\d*)?|\.\d+)([eE][+-]?\d+)?", re.ASCII)
 _WHOLE = re.compile(r"[+-]?\d{1,18}", re.ASCII)
 
 
-def text(raw: str) -> str:
-    """Any text that a database can hold."""
+def _text(raw: str) -> str:
     if "\0" in raw:
         raise ValueError("NUL characters are not allowed.")
     if len(raw) > MAX_TEXT:
         raise ValueError(f"Write at most {MAX_TEXT} characters.")
     return raw
+
+
+text = Reader(_text, {"type": "string", "minLength": 1, "maxLength": MAX_TEXT})
+"""Any text that a database can hold."""
 
 
 def number(
@@ -48,7 +76,15 @@ def number(
             raise ValueError(f"Write a number {least} to {maximum:g}.")
         return value
 
-    return read
+    return Reader(read, {"type": "number", **bounds(minimum, maximum, above)})
+
+
+def bounds(minimum: float, maximum: float, above: float) -> dict[str, float]:
+    """The keywords of JSON Schema for a range; those of an open end are left out."""
+    ends = {"minimum": minimum, "maximum": maximum, "exclusiveMinimum": above}
+    if above > -math.inf:
+        del ends["minimum"]
+    return {keyword: end for keyword, end in ends.items() if math.isfinite(end)}
 
 
 def whole(*, minimum: int, maximum: int) -> Reader:
@@ -59,7 +95,7 @@ def whole(*, minimum: int, maximum: int) -> Reader:
             raise ValueError(f"Write a whole number from {minimum} to {maximum}.")
         return int(raw)
 
-    return read
+    return Reader(read, {"type": "integer", "minimum": minimum, "maximum": maximum})
 
 
 def one_of(*words: str) -> Reader:
@@ -70,14 +106,16 @@ def one_of(*words: str) -> Reader:
             raise ValueError(f"Write one of: {', '.join(words)}.")
         return raw
 
-    return read
+    return Reader(read, {"type": "string", "enum": list(words)})
 
 
-def moment(raw: str) -> datetime:
-    """A date, meaning the end of that day, or a date with time; UTC unless a zone is given."""
+_MOMENT = {"anyOf": [{"type": "string", "format": form} for form in ("date", "date-time")]}
+
+
+def _moment(raw: str, *, within_day: time) -> datetime:
     try:
         day = parse_date(raw)
-        found = datetime.combine(day, time.max, UTC) if day else parse_datetime(raw)
+        found = datetime.combine(day, within_day, UTC) if day else parse_datetime(raw)
         if found is None:
             raise ValueError
         return (found if found.tzinfo else found.replace(tzinfo=UTC)).astimezone(UTC)
@@ -85,6 +123,18 @@ def moment(raw: str) -> datetime:
         raise ValueError(
             "Write a date such as 2026-04-04 or a time such as 2026-04-04T14:30:00Z."
         ) from None
+
+
+moment = Reader(lambda raw: _moment(raw, within_day=time.max), _MOMENT)
+"""A date, meaning the end of that day, or a date with time; UTC unless a zone is given."""
+
+since = Reader(lambda raw: _moment(raw, within_day=time.min), _MOMENT)
+"""A date, meaning the beginning of that day, or a date with time; UTC unless a zone is given."""
+
+slug = Reader(
+    _text, {"type": "string", "minLength": 1, "maxLength": MAX_TEXT, "pattern": "^[-a-zA-Z0-9_]+$"}
+)
+"""The name of a thing in its address."""
 
 
 def read_parameters(query: QueryDict, *, known: Mapping[str, Reader]) -> dict[str, Any]:
@@ -107,6 +157,11 @@ def read_parameters(query: QueryDict, *, known: Mapping[str, Reader]) -> dict[st
                 given[name] = known[name](raws[0])
             except ValueError as error:
                 faults.append(Fault(name, str(error)))
+    faults += [
+        Fault(name, f"Give this parameter. {reader.says}".strip())
+        for name, reader in known.items()
+        if reader.required and name not in query
+    ]
     if faults:
         raise Invalid(faults)
     return given

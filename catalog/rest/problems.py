@@ -92,6 +92,14 @@ class PayloadTooLarge(ApiProblem):
     title = "The body is too large"
 
 
+class KeyUsedBefore(ApiProblem):
+    """An Idempotency-Key that stands for another request."""
+
+    status_code = 422
+    name = "key-used"
+    title = "The key was used for another request"
+
+
 class PreconditionRequired(ApiProblem):
     """A change that does not say what it is a change of."""
 

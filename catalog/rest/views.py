@@ -3,39 +3,52 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from functools import partial
 from typing import Any, ClassVar
 
 from django.contrib.auth.models import AbstractBaseUser, AnonymousUser, User
+from django.utils.cache import patch_vary_headers
 from django.utils.functional import cached_property
-from rest_framework.exceptions import NotAuthenticated
+from rest_framework.exceptions import MethodNotAllowed, NotAuthenticated
 from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
+from catalog.rest.calls import Call
 from catalog.rest.conditions import entity_tag
 from catalog.rest.fields import Body
 from catalog.rest.paging import DEFAULT_LIMIT, PageAsked, page_asked
 from catalog.rest.parameters import Reader, read_parameters
 from catalog.rest.parsers import StrictJSONParser
 from catalog.rest.problems import LengthRequired
+from catalog.rest.writing import recorded
+
+PUBLIC = "public, max-age=60, stale-while-revalidate=60"
+"""For whom and for how many seconds an answer keeps (RFC 9111, 5.2.2; RFC 5861, 3)."""
 
 
 class ApiView(APIView):
     """Strict parameters, a permission for each method that writes, JSON bodies.
 
     `parameters` are those of GET; no other method has any. `permissions` names what a method
-    needs; a method that writes and is not named asks only for an account.
+    needs; a method that writes and is not named asks only for an account. `calls` describes every
+    method that there is.
     """
 
     parser_classes = [StrictJSONParser]
     page_size: ClassVar[int] = DEFAULT_LIMIT
     parameters: ClassVar[Mapping[str, Reader]] = {}
     permissions: ClassVar[Mapping[str, str]] = {}
+    calls: ClassVar[Mapping[str, Call]] = {}
 
     given: dict[str, Any]
 
     def initial(self, request: Request, *args: Any, **kwargs: Any) -> None:
-        """Check who asks, then what is asked."""
+        """Check whether it can be asked here at all, then who asks, then what is asked."""
+        if str(request.method).lower() not in self.http_method_names or not hasattr(
+            self, str(request.method).lower()
+        ):
+            raise MethodNotAllowed(str(request.method))
         super().initial(request, *args, **kwargs)
         if "Transfer-Encoding" in request.headers and not request.META.get("CONTENT_LENGTH"):
             # WSGI knows no body of unknown length; it would be taken for an empty one.
@@ -43,6 +56,52 @@ class ApiView(APIView):
         reads = request.method in ("GET", "HEAD")
         known = self.parameters if reads else {}
         self.given = read_parameters(request.query_params, known=known)
+        call = self.calls.get(request.method or "")
+        if call is not None and call.writes and not reads:
+            # The framework calls the handler next; it finds the one of this request here.
+            name = str(request.method).lower()
+            setattr(self, name, partial(self._recorded, getattr(self, name)))
+
+    def _recorded(self, handler: Any, request: Request, *args: Any, **kwargs: Any) -> Response:
+        """Do a write and record it, both or neither."""
+        self.prepare(request, *args, **kwargs)
+        act = partial(handler, request, *args, **kwargs)
+        return recorded(request, act, address=request.META.get("REMOTE_ADDR") or None)
+
+    def prepare(self, request: Request, *args: Any, **kwargs: Any) -> None:
+        """What a write does before its transaction: slow work that must not hold the database."""
+
+    def finalize_response(
+        self, request: Request, response: Response, *args: Any, **kwargs: Any
+    ) -> Response:
+        """Say who may keep the answer, and for how long.
+
+        What an unknown caller is given is the same for all of them, so that caches between may
+        serve it; they ask again after a minute.
+        """
+        answer = super().finalize_response(request, response, *args, **kwargs)
+        patch_vary_headers(answer, ("Authorization", "Cookie"))
+        if answer.status_code >= 400 or request.method not in ("GET", "HEAD"):
+            answer.headers["Cache-Control"] = "no-store"
+        elif self.is_public:
+            answer.headers["Cache-Control"] = PUBLIC
+        else:
+            answer.headers["Cache-Control"] = "private, no-cache"
+        return answer
+
+    @property
+    def is_public(self) -> bool:
+        """Whether nothing about the caller had a part in the answer."""
+        known = getattr(self.request, "user", None)
+        return not ("Authorization" in self.request.headers or getattr(known, "pk", None))
+
+    def perform_authentication(self, request: Request) -> None:
+        """Know who asks, and count the call before anything else is decided about it."""
+        super().perform_authentication(request)
+        super().check_throttles(request)
+
+    def check_throttles(self, request: Request) -> None:
+        """Done with the authentication: a call that is refused counts like any other."""
 
     def check_permissions(self, request: Request) -> None:
         """Refuse a method whose permission the person lacks."""

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import datetime
+from functools import cache
 from uuid import UUID
 
 from catalog.models import Adapter, Viewer
@@ -108,20 +109,30 @@ def placements(
         as_of=as_of,
         tables=tables,
     )
-    order = {key: position for position, key in enumerate((*HEADLINES, *metrics))}
     found = [_placement(value, metrics[value.metric], cohorts) for value in own]
-    return tuple(
-        sorted(
-            found,
-            key=lambda item: (
-                order[item.metric.key],
-                item.condition.line != "high",
-                len(item.condition.as_json()),
-                -(item.condition.output_v or 0.0),
-                item.condition.key,
-            ),
-        )
+    return tuple(sorted(found, key=place_in_order))
+
+
+def place_in_order(item: Placement) -> tuple[int | float | str, ...]:
+    """Where a placement stands among those of its adapter; no two of them share it.
+
+    A metric and condition may have a value that is comparable, one that is set apart and one of
+    a table.
+    """
+    return (
+        _order()[item.metric.key],
+        int(item.condition.line != "high"),
+        len(item.condition.as_json()),
+        -(item.condition.output_v or 0.0),
+        item.condition.key,
+        item.source,
+        item.apart,
     )
+
+
+@cache
+def _order() -> dict[str, int]:
+    return {key: place for place, key in enumerate(dict.fromkeys((*HEADLINES, *all_metrics())))}
 
 
 def placement_in(

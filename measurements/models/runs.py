@@ -9,6 +9,7 @@ from __future__ import annotations
 import os
 import time
 import uuid
+from datetime import datetime
 from typing import Any, Self
 
 from django.conf import settings
@@ -44,6 +45,11 @@ class RunQuerySet(models.QuerySet["Run"]):
             return self
         published = Adapter.objects.visible_to(viewer)
         return self.filter(accepted_at__isnull=False, adapter__in=published)
+
+    def touched_since(self, moment: datetime) -> Self:
+        """Those with which anything happened since `moment`, a computation included."""
+        events = RunEvent.objects.filter(run=models.OuterRef("pk"), at__gte=moment)
+        return self.filter(Q(computed_at__gte=moment) | models.Exists(events))
 
     def due(self) -> Self:
         """Those that wait for a worker, or whose worker has fallen silent."""

@@ -5,6 +5,7 @@ from __future__ import annotations
 import uuid
 from collections.abc import Iterable
 from dataclasses import dataclass
+from datetime import datetime
 
 from django.conf import settings
 from django.db.models import Exists, OuterRef, Prefetch, QuerySet
@@ -69,11 +70,16 @@ def stands(value: Value) -> bool:
     return value.current_from is not None and value.current_until is None
 
 
-def runs_listed(*, viewer: Viewer) -> QuerySet[Run]:
-    """Runs for a list, newest first, without their heavy columns."""
+def runs_listed(*, viewer: Viewer, touched_since: datetime | None = None) -> QuerySet[Run]:
+    """Runs for a list, newest first, without their heavy columns.
+
+    With `touched_since` only those with which anything happened since then.
+    """
+    runs = Run.objects.visible_to(viewer)
+    if touched_since is not None:
+        runs = runs.touched_since(touched_since)
     return (
-        Run.objects.visible_to(viewer)
-        .select_related("adapter__maker", "unit", "port")
+        runs.select_related("adapter__maker", "unit", "port")
         .defer("trace", "plot", "problems", "reading_notes", "details")
         .order_by("-id")
     )

@@ -76,6 +76,7 @@ LISTS = (
     "metrics/",
     "rankings/{metric}/",
     "runs/",
+    "schema/",
     "tables/",
     "values/",
 )
@@ -201,7 +202,7 @@ def test_reading_what_is_published_needs_no_account(address: str) -> None:
     answer = APIClient().get(f"/api/v1/{address.format(metric='no-load-power')}{query}")
     assert answer.status_code == 200
     assert answer["Content-Type"] == "application/json"
-    if address:
+    if address not in ("", "schema/"):
         assert {"results", "next"} <= answer.json().keys()
 
 

@@ -39,6 +39,8 @@ def own_services(data_dir: Path) -> Iterator[dict[str, str]]:
         "BRICKLEDGER_LEASE_SECONDS": "2",
         "BRICKLEDGER_SWEEP_SECONDS": "0.5",
         "BRICKLEDGER_MAX_ATTEMPTS": "20",
+        "BRICKLEDGER_RATE_TOKEN": "0",
+        "BRICKLEDGER_RATE_ADDRESS": "0",
         "PYTHONPATH": str(ROOT),
     }
     if os.environ.get("CELERY_BROKER_URL", "").startswith("redis"):

@@ -50,6 +50,7 @@ def test_values_that_stand_are_listed_with_their_run(anyone: APIClient, editor: 
     assert row["value"] == pytest.approx(0.05, abs=1e-6)
     del row["value"]
     assert row.pop("standard_uncertainty") >= 0
+    assert row.pop("current_from") >= run.received_at.isoformat()
     assert row == {
         "adapter": "northfold-solo-65",
         "metric": "no-load-power",

@@ -7,7 +7,7 @@ from rest_framework.test import APIClient
 
 from measurements.kinds.base import Condition
 from measurements.queries import condition_in_words
-from measurements.serializers import LOADS
+from measurements.parameters import LOADS
 
 
 @pytest.mark.parametrize(

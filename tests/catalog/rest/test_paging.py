@@ -79,9 +79,23 @@ def test_a_sequence_is_cut_into_pages_without_loss() -> None:
     link: str | None = "/list/?limit=4"
     lengths = []
     while link:
-        page = sequence_page(rows, asked=asked(link))
+        page = sequence_page(rows, asked=asked(link), key=lambda row: (row,))
         lengths.append(len(page.rows))
         seen += page.rows
         link = page.next
     assert seen == rows
     assert lengths == [4, 4, 2]
+
+
+def test_rows_that_come_in_or_go_out_between_two_pages_move_no_others() -> None:
+    rows = [10, 20, 30, 40, 50, 60]
+    first = sequence_page(rows, asked=asked("/list/?limit=3"), key=lambda row: (row,))
+    assert first.next is not None
+    changed = [5, 10, 15, 40, 45, 50, 60]
+    second = sequence_page(changed, asked=asked(first.next), key=lambda row: (row,))
+    assert (first.rows, second.rows) == ([10, 20, 30], [40, 45, 50])
+
+
+def test_a_cursor_that_tells_a_position_is_of_an_earlier_release() -> None:
+    with pytest.raises(Invalid, match="1 thing"):
+        sequence_page([1, 2], asked=asked(asked("/list/").link(1)), key=lambda row: (row,))

@@ -1,0 +1,13 @@
+"""Pictures and documents of a run."""
+
+import os
+
+import requests
+
+api = os.environ["BRICKLEDGER_API"]  # such as http://127.0.0.1:8000/api/v1/
+
+accepted: dict[str, str | int] = {"standing": "accepted", "limit": 1}
+run = requests.get(f"{api}runs/", params=accepted, timeout=30).json()["results"][0]
+answer = requests.get(f"{api}runs/{run['id']}/attachments/", timeout=30)
+answer.raise_for_status()
+print(len(answer.json()["results"]), "attached")

@@ -1,0 +1,23 @@
+"""A table of results and what became of each."""
+
+import os
+
+import requests
+
+api = os.environ["BRICKLEDGER_API"]  # such as http://127.0.0.1:8000/api/v1/
+token = {"Authorization": f"Bearer {os.environ['BRICKLEDGER_TOKEN']}"}
+
+adapter = requests.get(f"{api}adapters/", params={"limit": 1}, timeout=30).json()["results"][0]
+rows = f"adapter,metric,value,line\n{adapter['slug']},no-load-power,0.082,high\n"
+sent = requests.post(
+    f"{api}tables/",
+    data={"origin": "An example, invented"},
+    files={"file": ("results.csv", rows)},
+    headers=token,
+    timeout=30,
+)
+sent.raise_for_status()
+answer = requests.get(f"{api}tables/{sent.json()['id']}/", headers=token, timeout=30)
+answer.raise_for_status()
+for row in answer.json()["results"]:
+    print(row["adapter"], row["metric"], row["value"], row["fate"])

@@ -1,0 +1,19 @@
+"""Begin a table of two adapters."""
+
+import os
+
+import requests
+
+api = os.environ["BRICKLEDGER_API"]  # such as http://127.0.0.1:8000/api/v1/
+token = {"Authorization": f"Bearer {os.environ['BRICKLEDGER_TOKEN']}"}
+
+listed = requests.get(f"{api}adapters/", params={"limit": 2}, timeout=30).json()["results"]
+table = {
+    "title": "Standby, an example",
+    "adapters": [adapter["slug"] for adapter in listed],
+    "metrics": ["no-load-power", "power-density"],
+    "conditions": {"line": "high"},
+}
+draft = requests.post(f"{api}comparisons/", json=table, headers=token, timeout=30)
+draft.raise_for_status()
+print(draft.headers["Location"], draft.json()["state"])

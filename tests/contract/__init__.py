@@ -1,0 +1,1 @@
+"""The HTTP API as a contract: its description, made-up calls, its examples."""

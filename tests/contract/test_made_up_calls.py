@@ -1,0 +1,73 @@
+"""Calls made up from the description (schemathesis, all checks), as every kind of caller.
+
+A run of the suite makes few of each. All of them:
+``BRICKLEDGER_EXAMPLES=200 python -m pytest tests/contract/test_made_up_calls.py``.
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+import schemathesis
+from django.db import transaction
+from django.test import override_settings
+from hypothesis import HealthCheck
+from hypothesis import settings as examples
+from pytest_django.fixtures import Settings
+
+from brickledger.wsgi import application
+from tests.contract.sense import make_sense
+from tests.contract.world import IDENTITIES, World, make_world
+from tests.description import described
+
+EXAMPLES = int(os.environ.get("BRICKLEDGER_EXAMPLES", "3"))
+
+schema = schemathesis.openapi.from_dict(described())
+schema.app = application
+# RFC 6585, section 3: the status for a change that does not say what it is a change of.
+schema.config.checks.missing_required_header.expected_statuses.append("428")
+
+
+@pytest.fixture(scope="module")
+def files(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Where the site of all calls keeps its files."""
+    return tmp_path_factory.mktemp("raw")
+
+
+@pytest.fixture(autouse=True)
+def own_raw_store(files: Path, settings: Settings) -> None:
+    """The files of the site, in place of a folder for each test."""
+    settings.RAW_DIR = files
+
+
+@pytest.fixture(scope="module")
+def world(django_db_setup: None, django_db_blocker: Any, files: Path) -> Iterator[World]:
+    """One site for all calls, taken back at the end; what a test changes is taken back before."""
+    with (
+        override_settings(RAW_DIR=files),
+        django_db_blocker.unblock(),
+        transaction.atomic(),
+    ):
+        yield make_world()
+        transaction.set_rollback(True)
+
+
+# The transport of the checks closes no file that it was answered with; servers do (PEP 3333).
+@pytest.mark.filterwarnings("ignore::pytest.PytestUnraisableExceptionWarning")
+@pytest.mark.django_db
+@pytest.mark.parametrize("identity", IDENTITIES)
+@schema.parametrize()
+@examples(
+    max_examples=EXAMPLES,
+    deadline=None,
+    suppress_health_check=list(HealthCheck),
+    database=None,
+)
+def test_a_made_up_call_is_answered_as_described(case: Any, identity: str, world: World) -> None:
+    make_sense(case, world)
+    # The transport of the checks unpacks nothing.
+    case.call_and_validate(headers={**world.headers(identity), "Accept-Encoding": "identity"})
