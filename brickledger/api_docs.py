@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from functools import cache
@@ -10,11 +11,14 @@ from typing import Any
 
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
+from django.utils.html import format_html, format_html_join
+from django.utils.safestring import SafeString
 from django.views.decorators.http import require_safe
 
 from brickledger.api_description import description
 from brickledger.roles import PERMISSIONS, ROLES
 
+_CODE = re.compile("`([^`]+)`")
 NOTHING: Mapping[str, Any] = {}
 EXAMPLES = Path(__file__).with_name("examples")
 SCRIPTS = (
@@ -54,6 +58,7 @@ class Operation:
     role: str
     parameters: tuple[Member, ...]
     media_type: str
+    body_says: str
     body: tuple[Member, ...]
     replies: tuple[Reply, ...]
     example: str
@@ -99,25 +104,27 @@ def _operation(address: str, method: str, call: Mapping[str, Any]) -> Operation:
     media_type, body = next(
         iter(call.get("requestBody", NOTHING).get("content", NOTHING).items()), ("", NOTHING)
     )
+    shape = _resolved(body.get("schema", NOTHING))
     example = EXAMPLES / "calls" / f"{call['operationId']}.py"
     return Operation(
         key=call["operationId"],
         method=method.upper(),
         address=address,
-        summary=call["summary"],
-        says=call.get("description", "").partition("Needs the permission")[0].strip(),
+        summary=_marked(call["summary"]),
+        says=_marked(call.get("description", "").partition("Needs the permission")[0].strip()),
         role=_role(call),
         parameters=tuple(
             Member(
                 item["name"],
                 f"{_kind(item['schema'])}, in the {item['in']}",
                 bool(item.get("required")),
-                item.get("description", ""),
+                _marked(item.get("description", "")),
             )
             for item in call.get("parameters", ())
         ),
         media_type=media_type,
-        body=tuple(_members(_resolved(body.get("schema", {})))),
+        body_says=_marked(shape.get("description", "")),
+        body=tuple(_members(shape)),
         replies=tuple(_replies(call["responses"])),
         example=example.read_text("utf-8"),
         opens=address if method == "get" and "{" not in address else "",
@@ -136,14 +143,14 @@ def _replies(responses: Mapping[str, Any]) -> Iterator[Reply]:
     for status, reply in responses.items():
         schema = next(iter(reply.get("content", NOTHING).values()), NOTHING).get("schema", NOTHING)
         shape = schema.get("$ref", "").rpartition("/")[2]
-        yield Reply(status, reply["description"], shape or ("a file" if schema else ""))
+        yield Reply(status, _marked(reply["description"]), shape or ("a file" if schema else ""))
 
 
 @cache
 def _shapes() -> tuple[Shape, ...]:
     """Every shape by name."""
     return tuple(
-        Shape(name, schema.get("description", ""), tuple(_members(schema)))
+        Shape(name, _marked(schema.get("description", "")), tuple(_members(schema)))
         for name, schema in sorted(description()["components"]["schemas"].items())
     )
 
@@ -157,7 +164,21 @@ def _resolved(schema: Mapping[str, Any]) -> Mapping[str, Any]:
 def _members(schema: Mapping[str, Any]) -> Iterator[Member]:
     required = schema.get("required", ())
     for name, member in schema.get("properties", {}).items():
-        yield Member(name, _kind(member), name in required, member.get("description", ""))
+        says = _marked(member.get("description", ""))
+        yield Member(name, _kind(member), name in required, says)
+
+
+def _marked(text: str) -> SafeString:
+    """A text with what stands between backticks as code."""
+    pieces = _CODE.split(text)
+    return format_html_join(
+        "",
+        "{}",
+        (
+            (format_html("<code>{}</code>", piece) if place % 2 else piece,)
+            for place, piece in enumerate(pieces)
+        ),
+    )
 
 
 def _kind(schema: Mapping[str, Any]) -> str:
@@ -166,7 +187,8 @@ def _kind(schema: Mapping[str, Any]) -> str:
         return str(schema["$ref"]).rpartition("/")[2]
     for word in ("oneOf", "anyOf", "allOf"):
         if word in schema:
-            return " or ".join(_kind(choice) for choice in schema[word])
+            kinds = (_kind(choice) for choice in schema[word] if choice.get("maxLength") != 0)
+            return " or ".join(dict.fromkeys(kinds))
     if "enum" in schema:
         return "one of " + ", ".join("“”" if item == "" else str(item) for item in schema["enum"])
     kinds = schema.get("type", "anything")
@@ -174,17 +196,17 @@ def _kind(schema: Mapping[str, Any]) -> str:
         return " or ".join(_kind({**schema, "type": kind}) for kind in kinds)
     if kinds == "array":
         return f"list of {_kind(schema.get('items', {}))}"
-    return f"{schema.get('format') or kinds}{_range(schema)}"
+    return kinds if kinds == "null" else f"{schema.get('format') or kinds}{_range(schema)}"
 
 
 def _range(schema: Mapping[str, Any]) -> str:
     least, above = schema.get("minimum"), schema.get("exclusiveMinimum")
     most = schema.get("maximum")
     words = [
-        f"from {least:g}" if least is not None else "",
-        f"above {above:g}" if above is not None else "",
-        f"to {most:g}" if most is not None else "",
-        f"at most {schema['maxLength']} signs" if "maxLength" in schema else "",
+        f"from {least:,}" if least is not None else "",
+        f"above {above:,}" if above is not None else "",
+        f"to {most:,}" if most is not None else "",
+        f"of at most {schema['maxLength']:,} signs" if "maxLength" in schema else "",
     ]
     said = " ".join(word for word in words if word)
     return f" {said}" if said else ""

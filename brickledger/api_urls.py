@@ -17,6 +17,7 @@ from catalog import api as catalog
 from catalog.rest.calls import Answer, Call
 from catalog.rest.views import ApiView
 from comparisons import api as comparisons
+from comparisons import bulk_api as bulk
 from measurements import api as measurements
 from measurements import attachment_api as attachments
 from measurements import result_api as results
@@ -73,6 +74,7 @@ class UnknownAddress(ApiView):
 
     def initial(self, request: Request, *args: object, **kwargs: object) -> None:
         """Say that there is nothing, or send a reader to the address with its slash."""
+        self.know_caller(request)
         ended = f"{request.path_info}/"
         there = not request.path_info.endswith("/") and _is_known(ended)
         if there and request.method in ("GET", "HEAD"):
@@ -141,6 +143,11 @@ urlpatterns: list[URLPattern] = [
     path("metrics/", measurements.MetricList.as_view(), name="api-metrics"),
     path("values/", measurements.ValueList.as_view(), name="api-values"),
     path("rankings/<slug:metric>/", comparisons.RankingDetail.as_view(), name="api-ranking"),
+    path("bulk/", bulk.BulkIndex.as_view(), name="api-bulk"),
+    *(
+        path(f"bulk/{name}/", view.as_view(), name=f"api-bulk-{name}")
+        for name, view in bulk.DOWNLOADS.items()
+    ),
     path("comparisons/", comparisons.ComparisonList.as_view(), name="api-comparisons"),
     path("comparisons/<slug:slug>/", comparisons.ComparisonDetail.as_view(), name="api-comparison"),
     path(

@@ -98,6 +98,8 @@ class FileStore:
                 connection.execute("DELETE FROM calls WHERE minute < ?", (minute - 1,))
         except (sqlite3.Error, OSError) as error:
             self.close()
+            if isinstance(error, sqlite3.DatabaseError) and "not a database" in str(error):
+                self._path.unlink(missing_ok=True)  # it is made anew with the next call
             raise StoreAway(f"{self._path}: {error}; it may be deleted at any time") from error
         return counted, count, before
 

@@ -6,7 +6,9 @@ from collections.abc import Mapping
 from typing import Any
 
 from django.db import transaction
+from django.db.models import Q
 from django.urls import reverse
+from rest_framework.authentication import BaseAuthentication, SessionAuthentication
 from rest_framework.exceptions import NotFound
 from rest_framework.request import Request
 from rest_framework.response import Response
@@ -86,7 +88,9 @@ class AdapterList(ApiView):
         **PAGE_PARAMETERS,
         "q": text.saying("Words that maker, name or model number hold, all of them."),
         **RATING_PARAMETERS,
-        "updated_since": since.saying("Only those written down or changed since then."),
+        "updated_since": since.saying(
+            "Only those written down, changed or come out of embargo since then."
+        ),
     }
     permissions = {"POST": "catalog.add_adapter"}
     calls = {
@@ -109,7 +113,9 @@ class AdapterList(ApiView):
         if given.get("ports_min"):
             found = found.with_ports_at_least(given["ports_min"])
         if "updated_since" in given:
-            found = found.filter(changed_at__gte=given["updated_since"])
+            moment = given["updated_since"]
+            out = Adapter.objects.come_out_since(moment).values("pk")
+            found = found.filter(Q(changed_at__gte=moment) | Q(pk__in=out))
         page = keyset_page(
             found.select_related("maker").prefetch_related(*_WITH_IT), asked=self.page, key="slug"
         )
@@ -192,13 +198,21 @@ class DeviceList(ApiView):
 class Decoding(ApiView):
     """Power data objects of a source, decoded and audited; nothing is written down.
 
-    Nobody is asked who they are: a body holds all that the answer depends on, and a session
-    that is not read needs no protection against a form of another site.
+    Nobody needs an account: a body holds all that the answer depends on. A token is read so that
+    its calls are counted as its own; a session is not, and what is not read needs no protection
+    against a form of another site.
     """
 
-    authentication_classes = []
     permission_classes = []
     calls = {"POST": Call({200: DecodeAnswer}, body=DecodeBody, writes=False)}
+
+    def get_authenticators(self) -> list[BaseAuthentication]:
+        """All ways to sign in but the session."""
+        return [
+            way
+            for way in super().get_authenticators()
+            if not isinstance(way, SessionAuthentication)
+        ]
 
     def post(self, request: Request) -> Response:
         """Decode the words of one source and audit what they advertise; needs no account."""

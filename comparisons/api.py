@@ -74,10 +74,14 @@ class RankingDetail(ApiView):
         declared = _ranked_metric(metric)
         given, after = self.given, self.page.after
         filters, tables = _filters(given), counts_tables(given.get("tables"))
-        start, as_of, latest = 0, given.get("as_of"), _last_change(declared)
+        as_of, latest = given.get("as_of"), _last_change(declared, viewer=self.viewer)
         if after is not None:
-            start = after["start"]
-            # A walk goes on in the ranking as it was when the walk began.
+            if "value" not in after:
+                raise Invalid(
+                    [Fault("after", "This cursor is of an earlier release; begin the walk anew.")]
+                )
+            # A walk goes on in the ranking as it was when the walk began. What was written while
+            # a page was made may show on it; the key of its last row keeps the others in place.
             if as_of is None and after["seen"] != latest:
                 as_of = datetime.fromisoformat(after["seen"])
         asked = {part: given[part] for part in CONDITION_PARAMETERS if part in given}
@@ -101,11 +105,14 @@ class RankingDetail(ApiView):
             viewer=self.viewer,
             filters=filters,
             as_of=as_of,
-            start=start,
+            after=(after["value"], after["adapter"]) if after else None,
             limit=self.page.limit,
             tables=tables,
         )
-        following = found.next_start
+        following = None
+        if found.next_start is not None:
+            last = found.rows[-1]
+            following = {"value": last.value, "adapter": last.adapter.pk}
         seen = after["seen"] if after else latest
         return Response(
             {
@@ -115,7 +122,7 @@ class RankingDetail(ApiView):
                 "results": [ranked_json(row) for row in found.rows],
                 "not_comparable": [apart_json(apart) for apart in found.apart],
                 "of_tables": found.of_tables,
-                "next": (self.page.link({"start": following, "seen": seen}) if following else None),
+                "next": (self.page.link({**following, "seen": seen}) if following else None),
             }
         )
 
@@ -141,10 +148,12 @@ def _filters(given: Mapping[str, Any]) -> Filters:
     )
 
 
-def _last_change(metric: Metric) -> str:
+def _last_change(metric: Metric, *, viewer: Viewer) -> str:
     """When a value of the metric last began or ceased to stand; what stood then stands now."""
-    found = Value.objects.filter(metric=metric.key).aggregate(
-        begun=Max("current_from"), ceased=Max("current_until")
+    found = (
+        Value.objects.filter(metric=metric.key)
+        .visible_to(viewer)
+        .aggregate(begun=Max("current_from"), ceased=Max("current_until"))
     )
     return max((time.isoformat() for time in found.values() if time is not None), default="")
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from django.urls import path
 
+from comparisons import feeds
 from comparisons.views import adapters, charges, comparisons, home, rankings
 
 urlpatterns = [
@@ -15,6 +16,7 @@ urlpatterns = [
     path("charges/", charges.device_list, name="charge-list"),
     path("charges/<slug:device>/", charges.charges_of_device, name="charges-of-device"),
     path("charges/<slug:device>/curves.svg", charges.curves, name="charge-curves"),
+    path("runs/accepted.atom", feeds.accepted_runs, name="accepted-feed"),
     path("comparisons/", comparisons.comparison_list, name="comparison-list"),
     path("comparisons/new/", comparisons.comparison_new, name="comparison-new"),
     path("comparisons/<slug:slug>/", comparisons.comparison_page, name="comparison"),

@@ -85,8 +85,11 @@ class RunFacts:
         )
 
 
-def _identity(facts: RunFacts, sha256: str, *, fields: Mapping[str, Any]) -> str:
-    """One hash for a file and the conditions that its numbers depend on."""
+def identity_of(facts: RunFacts, sha256: str, *, fields: Mapping[str, Any]) -> str:
+    """One hash for a file and the conditions that its numbers depend on.
+
+    `fields` are the method fields, every device by its slug.
+    """
     parts = {
         "adapter": facts.adapter.pk,
         "kind": facts.kind,
@@ -135,10 +138,11 @@ def receive_kept(
     try:
         with transaction.atomic():
             fields, added = _fields_of(facts)
-            identity = _identity(facts, kept.sha256, fields=fields)
+            identity = identity_of(facts, kept.sha256, fields=fields)
+            # Before the look for a run: that one may have come with a package without its file.
+            RawFile.objects.write_down(kept.sha256, size=kept.size)
             if there := _standing_run(identity):
                 return Received(there, created=False)
-            RawFile.objects.get_or_create(sha256=kept.sha256, defaults={"size": kept.size})
             run = Run.objects.create(
                 adapter=facts.adapter,
                 unit=get_unit(facts.adapter, serial=facts.unit),
@@ -330,6 +334,11 @@ def amend_run(run: Run, facts: RunFacts, *, by: Person, reason: str, seen: int) 
             f"The run is {run.get_standing_display()}; only a provisional or an accepted run can "
             "be amended. Withdraw it if it is not yet, and hand its file in again as it should be."
         )
+    if not run.raw.held:
+        raise Refused(
+            "The raw file of this run is not held here, so that nothing could be computed anew. "
+            "Hand the file in first, as it was described, or amend the run where it came from."
+        )
     if facts.kind != run.kind:
         raise Refused("The kind of a run stays; withdraw it and hand its file in again.")
     if run.amendments.count() != seen:
@@ -387,7 +396,7 @@ def _restate(run: Run, facts: RunFacts, *, at: datetime) -> list[Device]:
         "method_fields": fields,
         "measured_at": facts.measured_at,
         "note": facts.note,
-        "identity": _identity(facts, run.raw_id, fields=fields),
+        "identity": identity_of(facts, run.raw_id, fields=fields),
     }
     to_compute: dict[str, Any] = {
         "state": Run.State.RECEIVED,

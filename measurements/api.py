@@ -8,6 +8,7 @@ from uuid import UUID
 
 import numpy as np
 from django.conf import settings
+from django.contrib.auth.models import User
 from django.http import FileResponse, QueryDict
 from django.http.response import HttpResponseBase
 from django.urls import reverse
@@ -271,6 +272,7 @@ class RunRaw(ApiView):
         tag = f'"{run.raw_id}"'
         # Asked before the file is opened: an answer that is replaced later is never closed.
         if known := get_conditional_response(request._request, etag=tag):
+            known["ETag"] = tag
             return known
         name = "".join(sign if sign.isprintable() else "_" for sign in run.file_name)
         answer = FileResponse(
@@ -313,10 +315,19 @@ class RunTrace(ApiView):
         )
 
 
+def _refuse_judgement(run: Run, *, by: User) -> None:
+    if not run.may_be_judged_by(by):
+        raise PermissionDenied("Only an editor may do that to this run.")
+
+
 class RunAccept(ApiView):
     """Let a run's values stand."""
 
     calls = {"POST": Call({200: RunAnswer}, body=EmptyBody)}
+
+    def prepare(self, request: Request, *args: Any, **kwargs: Any) -> None:
+        """Refuse whoever may not judge it."""
+        _refuse_judgement(visible_run(kwargs["run_id"], viewer=self.viewer), by=self.person)
 
     def post(self, request: Request, run_id: UUID) -> Response:
         """Accept a ready run; its values replace earlier ones of the same condition."""
@@ -331,6 +342,10 @@ class RunWithdraw(ApiView):
 
     calls = {"POST": Call({200: RunAnswer}, body=WithdrawBody)}
 
+    def prepare(self, request: Request, *args: Any, **kwargs: Any) -> None:
+        """Refuse whoever may not judge it."""
+        _refuse_judgement(visible_run(kwargs["run_id"], viewer=self.viewer), by=self.person)
+
     def post(self, request: Request, run_id: UUID) -> Response:
         """Withdraw a run with a reason, which readers see."""
         reason = read_body(WithdrawBody, request.data)["reason"]
@@ -344,6 +359,12 @@ class RunAmend(ApiView):
 
     calls = {"POST": Call({200: RunAnswer}, body=AmendBody)}
 
+    def prepare(self, request: Request, *args: Any, **kwargs: Any) -> None:
+        """Refuse whoever may not amend it."""
+        run = visible_run(kwargs["run_id"], viewer=self.viewer)
+        if not run.may_be_amended_by(self.person):
+            raise PermissionDenied("Your account may not amend this run.")
+
     def post(self, request: Request, run_id: UUID) -> Response:
         """Amend a run's conditions, with a reason which readers see; it is computed anew.
 
@@ -353,8 +374,6 @@ class RunAmend(ApiView):
         body = read_body(AmendBody, request.data)
         run = visible_run(run_id, viewer=self.viewer)
         seen = run.amendments.count()
-        if not run.may_be_amended_by(self.person):
-            raise PermissionDenied("Your account may not amend this run.")
         fields = RunForm(viewer=self.viewer, kind=run.kind).fields
         texts, faults = texts_of_changes(body["changes"], fields=fields)
         said = {**as_uploaded(run), **texts, "kind": run.kind}
@@ -393,7 +412,9 @@ class ValueList(ApiView):
         **CONDITION_PARAMETERS,
         "adapter": slug.saying("An adapter's slug."),
         "tables": IN_OR_OUT,
-        "updated_since": since.saying("Only those that began to stand since then."),
+        "updated_since": since.saying(
+            "Only those that began to stand, or came out of embargo, since then."
+        ),
     }
     calls = {"GET": Call({200: page_of(ValueAnswer)})}
 
@@ -410,7 +431,7 @@ class ValueList(ApiView):
         plain = ("metric", "line", "output_v", "load", "device", "sensor", "port")
         values = values.filter(**{name: given[name] for name in plain if name in given})
         if "updated_since" in given:
-            values = values.filter(current_from__gte=given["updated_since"])
+            values = values.filter(queries.begun_since(given["updated_since"]))
         page = keyset_page(values, asked=self.page, key="pk")
         return Response({"results": [value_json(row) for row in page.rows], "next": page.next})
 

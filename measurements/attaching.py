@@ -27,6 +27,15 @@ class Added:
     remarks: tuple[str, ...]
 
 
+@dataclass(frozen=True, slots=True)
+class Ready:
+    """A picture or document that was looked at and is durable, as it came and as it is shown."""
+
+    checked: Checked
+    original: Kept
+    shown: Kept
+
+
 def attach(
     content: bytes, *, to: Owner, kind: str, title: str, file_name: str, by: Person
 ) -> Added:
@@ -37,6 +46,15 @@ def attach(
     `PermissionError`, `pictures.Unfit`, `Refused` where there are enough, and `OSError`; in all
     of them there is no attachment more than before.
     """
+    ready = make_ready(content, to=to, by=by)
+    return attach_ready(ready, to=to, kind=kind, title=title, file_name=file_name, by=by)
+
+
+def make_ready(content: bytes, *, to: Owner, by: Person) -> Ready:
+    """Look at a file and keep it: the slow part, which no transaction should wait for.
+
+    Raises `PermissionError`, `pictures.Unfit` and `OSError`.
+    """
     if not may_change_attachments(to, viewer=by):
         raise PermissionError("Your account may not attach anything to this.")
     checked = check_attached(content)
@@ -44,6 +62,14 @@ def attach(
     store = RawStore(settings.RAW_DIR)
     original = store.keep([content])
     shown = original if checked.shown is None else store.keep([checked.shown])
+    return Ready(checked, original, shown)
+
+
+def attach_ready(
+    ready: Ready, *, to: Owner, kind: str, title: str, file_name: str, by: Person
+) -> Added:
+    """Write down a file that was made ready. Raises `Refused` where there are enough."""
+    checked, original, shown = ready.checked, ready.original, ready.shown
     with transaction.atomic():
         owner = _held_still(to, by=by)
         of_owner = {"run": owner} if isinstance(owner, Run) else {"adapter": owner}

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from abc import abstractmethod
 from typing import Any
 from uuid import UUID
 
@@ -19,7 +20,7 @@ from catalog.rest.problems import Fault, Invalid, PayloadTooLarge, faults_of
 from catalog.rest.views import ApiView
 from measurements.answers import AddedAttachmentAnswer, AttachmentAnswer
 from measurements.api import FORM_ALLOWANCE_BYTES, visible_run
-from measurements.attaching import attach
+from measurements.attaching import Ready, attach_ready, make_ready
 from measurements.attachment_forms import AttachmentForm
 from measurements.intake.pictures import MOST_BYTES, Unfit
 from measurements.models import Attachment
@@ -65,8 +66,16 @@ class _Attachments(ApiView):
         )
         return Response({"results": [attachment_json(row) for row in page.rows], "next": page.next})
 
-    def added(self, request: Request, owner: Owner) -> Response:
-        """The new attachment, or the one that is there. Raises problems."""
+    ready: Ready
+    said: dict[str, Any]
+
+    @abstractmethod
+    def owner(self, **named: Any) -> Owner:
+        """The run or adapter of the address. Raises `NotFound`."""
+
+    def prepare(self, request: Request, *args: Any, **kwargs: Any) -> None:
+        """Look at the file and keep it, if this caller may attach it."""
+        owner = self.owner(**kwargs)
         if not may_change_attachments(owner, viewer=self.person):
             raise PermissionDenied("Your account may not attach anything to this.")
         _refuse_unread(request)
@@ -75,10 +84,15 @@ class _Attachments(ApiView):
         form = AttachmentForm(request.POST, request.FILES)
         if not form.is_valid():
             raise Invalid(faults_of(dict(form.errors)))
+        self.said = form.said
         try:
-            added = attach(to=owner, by=self.person, **form.said)
+            self.ready = make_ready(self.said.pop("content"), to=owner, by=self.person)
         except Unfit as error:
             raise Invalid([Fault("file", str(error))]) from error
+
+    def added(self, owner: Owner) -> Response:
+        """The new attachment, or the one that is there. Raises problems."""
+        added = attach_ready(self.ready, to=owner, by=self.person, **self.said)
         row = added.attachment
         return Response(
             {**attachment_json(row), "remarks": list(added.remarks)},
@@ -90,6 +104,10 @@ class _Attachments(ApiView):
 class RunAttachments(_Attachments):
     """Pictures and documents of a run."""
 
+    def owner(self, **named: Any) -> Owner:
+        """The run of the address. Raises `NotFound`."""
+        return visible_run(named["run_id"], viewer=self.viewer)
+
     def get(self, request: Request, run_id: UUID) -> Response:
         """List the pictures and documents that are attached to a run."""
         return self.listed(visible_run(run_id, viewer=self.viewer))
@@ -99,11 +117,15 @@ class RunAttachments(_Attachments):
 
         201 for a new one; the same file as the same kind answers 200 with the one that is there.
         """
-        return self.added(request, visible_run(run_id, viewer=self.viewer))
+        return self.added(self.owner(run_id=run_id))
 
 
 class AdapterAttachments(_Attachments):
     """Pictures and documents of an adapter."""
+
+    def owner(self, **named: Any) -> Owner:
+        """The adapter of the address. Raises `NotFound`."""
+        return visible_adapter(named["slug"], viewer=self.viewer)
 
     def get(self, request: Request, slug: str) -> Response:
         """List the pictures and documents that are attached to an adapter."""
@@ -114,7 +136,7 @@ class AdapterAttachments(_Attachments):
 
         201 for a new one; the same file as the same kind answers 200 with the one that is there.
         """
-        return self.added(request, visible_adapter(slug, viewer=self.viewer))
+        return self.added(self.owner(slug=slug))
 
 
 def _refuse_unread(request: Request) -> None:

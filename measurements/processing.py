@@ -58,11 +58,12 @@ class LostClaim(Exception):
 def compute(run_id: uuid.UUID, *, again: bool = False) -> str:
     """Compute a run and return the state it ends in.
 
-    Does nothing to a run that another worker holds, or that is finished unless `again`.
+    Does nothing to a run that another worker holds, or that is finished unless `again`, and
+    leaves alone a run whose raw file is not held here.
     Never raises for anything in the file: that ends in ``rejected``. An unexpected error is
     tried again later, a few times, and then the run is set aside with the error in sight.
     """
-    fence = _claim(run_id, again=again)
+    fence = None if _left_alone(run_id) else _claim(run_id, again=again)
     if fence is None:
         return Run.objects.filter(pk=run_id).values_list("state", flat=True).first() or "unknown"
     try:
@@ -78,6 +79,19 @@ def compute(run_id: uuid.UUID, *, again: bool = False) -> str:
         logger.exception("Run %s could not be computed", run_id)
         _release(run_id, fence, f"{type(error).__name__}: {error}")
     return str(Run.objects.values_list("state", flat=True).get(pk=run_id))
+
+
+def _left_alone(run_id: uuid.UUID) -> bool:
+    """Whether the run's raw file is not held here; it is not put back into the queue then.
+
+    What came with the run stays, since nothing could be computed in its place.
+    """
+    runs = Run.objects.filter(pk=run_id, raw__held=False)
+    if not runs.exists():
+        return False
+    runs.filter(state=Run.State.RECEIVED, problem_count=0).update(state=Run.State.READY)
+    runs.filter(state=Run.State.RECEIVED).update(state=Run.State.REJECTED)
+    return True
 
 
 def _claim(run_id: uuid.UUID, *, again: bool) -> int | None:

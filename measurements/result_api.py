@@ -6,7 +6,7 @@ from typing import Any
 from uuid import UUID
 
 from django.urls import reverse
-from rest_framework.exceptions import NotFound
+from rest_framework.exceptions import NotFound, PermissionDenied
 from rest_framework.request import Request
 from rest_framework.response import Response
 
@@ -17,7 +17,7 @@ from catalog.rest.parsers import WholeMultiPartParser
 from catalog.rest.problems import Fault, Invalid
 from catalog.rest.views import ApiView, read_body
 from measurements.answers import ResultTableAnswer, WholeResultTableAnswer
-from measurements.management.packages import LARGEST_TABLE_BYTES, PackageError
+from measurements.management.packages import LARGEST_TABLE_BYTES, Package, PackageError
 from measurements.management.results import TABLE, Results, bring_results
 from measurements.management.table_files import tables_of
 from measurements.models import ResultTable
@@ -95,22 +95,22 @@ class ResultTableList(ApiView):
         rows = [_summary(row, viewer=self.viewer) for row in page.rows]
         return Response({"results": rows, "next": page.next})
 
-    def post(self, request: Request) -> Response:
-        """Hand in a table (multipart: file, origin); an editor accepts it.
+    package: Package
+    file_name: str
+    origin: str
 
-        201 for a new table, which may hold refused rows (`problems`). The same file answers 200
-        with the table that is there. A table of which no row can be taken in is refused.
-        """
+    def prepare(self, request: Request, *args: Any, **kwargs: Any) -> None:
+        """Check the form and read the table."""
         faults = [
             Fault(name[:80], "There is no field of this name. Known: file, origin.")
             for name in [*request.POST, *request.FILES]
             if name not in ("file", "origin")
         ]
-        origin = request.POST.get("origin", "").strip()
+        self.origin = request.POST.get("origin", "").strip()
         files = request.FILES.getlist("file")
-        if not origin:
+        if not self.origin:
             faults.append(Fault("origin", "Say where the results come from; readers see it."))
-        elif len(origin) > MAX_ORIGIN or "\0" in origin:
+        elif len(self.origin) > MAX_ORIGIN or "\0" in self.origin:
             faults.append(Fault("origin", f"At most {MAX_ORIGIN} characters of text."))
         if len(files) != 1:
             faults.append(Fault("file", "Send one table in this field."))
@@ -119,7 +119,21 @@ class ResultTableList(ApiView):
             faults.append(Fault("file", f"The table is larger than {limit} MiB. Split it."))
         if faults:
             raise Invalid(faults)
-        found = self._received(files[0], origin=origin)
+        self.file_name = files[0].name or TABLE
+        try:
+            self.package = tables_of([(files[0].name or "table", files[0].read())])
+            if not self.package.has(TABLE):
+                raise PackageError("The file holds no results: columns adapter, metric, value.")
+        except PackageError as error:
+            raise Invalid([Fault("file", str(error))]) from error
+
+    def post(self, request: Request) -> Response:
+        """Hand in a table (multipart: file, origin); an editor accepts it.
+
+        201 for a new table, which may hold refused rows (`problems`). The same file answers 200
+        with the table that is there. A table of which no row can be taken in is refused.
+        """
+        found = self._received()
         if found.table is None:
             raise Invalid(
                 Fault(item.field, f"Line {item.line}: {item.detail}") for item in found.refusals
@@ -130,13 +144,10 @@ class ResultTableList(ApiView):
             headers={"Location": reverse("api-result-table", args=[found.table.pk])},
         )
 
-    def _received(self, file: Any, *, origin: str) -> Results:
+    def _received(self) -> Results:
         try:
-            package = tables_of([(file.name or "table", file.read())])
-            if not package.has(TABLE):
-                raise PackageError("The file holds no results: columns adapter, metric, value.")
             return bring_results(
-                package, by=self.person, origin=origin, file_name=file.name or TABLE
+                self.package, by=self.person, origin=self.origin, file_name=self.file_name
             )
         except PackageError as error:
             raise Invalid([Fault("file", str(error))]) from error
@@ -152,10 +163,20 @@ class ResultTableDetail(ApiView):
         return Response(_whole(_found(table_id, viewer=self.viewer), viewer=self.viewer))
 
 
+def _refuse_readers(table_id: UUID, *, viewer: Any) -> None:
+    _found(table_id, viewer=viewer)
+    if not viewer.has_perm("measurements.receive_run"):
+        raise PermissionDenied("Your account may not do that to this table.")
+
+
 class ResultTableAccept(ApiView):
     """Let a table's results stand."""
 
     calls = {"POST": Call({200: WholeResultTableAnswer}, body=EmptyBody)}
+
+    def prepare(self, request: Request, *args: Any, **kwargs: Any) -> None:
+        """Refuse whoever hands in no tables."""
+        _refuse_readers(kwargs["table_id"], viewer=self.viewer)
 
     def post(self, request: Request, table_id: UUID) -> Response:
         """Accept a table; its results replace those of earlier tables, never a measured one."""
@@ -168,6 +189,10 @@ class ResultTableWithdraw(ApiView):
     """Take a table's results back."""
 
     calls = {"POST": Call({200: WholeResultTableAnswer}, body=WithdrawBody)}
+
+    def prepare(self, request: Request, *args: Any, **kwargs: Any) -> None:
+        """Refuse whoever hands in no tables."""
+        _refuse_readers(kwargs["table_id"], viewer=self.viewer)
 
     def post(self, request: Request, table_id: UUID) -> Response:
         """Withdraw a table with a reason, which stays beside it."""

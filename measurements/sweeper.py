@@ -18,6 +18,7 @@ from django.db.models import Q
 from django.db.models.functions import Now
 from django.utils import timezone
 
+from catalog.models import Write
 from measurements import history, queries, tasks
 from measurements.models import Run
 
@@ -50,6 +51,7 @@ def _keep_sweeping() -> None:
     while True:
         try:
             if day != (day := timezone.now().date()):
+                Write.objects.forget_answers()
                 history.refresh_all()  # embargoes end with the day, without anybody's doing
             sweep()
         except DatabaseError as error:

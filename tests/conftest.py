@@ -9,8 +9,10 @@ from typing import Any
 
 import pytest
 from django.contrib.auth.models import User
+from django.db import connection
 from django.test import Client
 from pytest_django.fixtures import Settings
+from pytest_django.plugin import blocking_manager_key
 from whitenoise.middleware import WhiteNoiseMiddleware  # type: ignore[import-untyped]
 
 from brickledger.roles import give_role
@@ -85,6 +87,17 @@ def static_files_found_once() -> Iterator[None]:
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(WhiteNoiseMiddleware, "add_files_from_finders", look_once)
         yield
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_runtest_teardown(item: pytest.Item) -> Iterator[None]:
+    """Put back what migrations wrote, after a test that commits: its end empties every table."""
+    yield
+    mark = item.get_closest_marker("django_db")
+    if mark is not None and mark.kwargs.get("transaction"):
+        with item.config.stash[blocking_manager_key].unblock():
+            kept = connection._test_serialized_contents  # type: ignore[attr-defined]
+            connection.creation.deserialize_db_from_string(kept)
 
 
 @pytest.fixture(autouse=True)

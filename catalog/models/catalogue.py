@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from datetime import datetime
 from typing import Self
 
 from django.contrib.auth.models import AbstractBaseUser, AnonymousUser
@@ -46,6 +47,10 @@ class AdapterQuerySet(models.QuerySet["Adapter"]):
     def embargoed(self) -> Self:
         """Those whose publish date lies ahead."""
         return self.filter(publish_on__gt=timezone.now().date())
+
+    def come_out_since(self, moment: datetime) -> Self:
+        """Those whose embargo ended on the day of `moment` (UTC) or since."""
+        return self.filter(publish_on__gte=moment.date(), publish_on__lte=timezone.now().date())
 
     def search(self, text: str) -> Self:
         """Those whose maker, name or model number hold every word of `text`."""

@@ -21,6 +21,11 @@ class WriteQuerySet(models.QuerySet["Write"]):
         """Those whose answer is still kept for a repeat."""
         return self.filter(at__gte=timezone.now() - KEPT_FOR).exclude(key="")
 
+    def forget_answers(self) -> int:
+        """Empty the answers whose time is over; how many. The rows stay."""
+        over = self.filter(at__lt=timezone.now() - KEPT_FOR).exclude(key="")
+        return over.update(key="", fingerprint="", answer=None)
+
 
 class Write(models.Model):
     """One successful write: who, when, by which token, what was asked and what it made.

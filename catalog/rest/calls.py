@@ -57,6 +57,11 @@ class Call:
     if_match: bool = False
     location: tuple[int, ...] = field(default=())
 
+    @property
+    def made(self) -> frozenset[int]:
+        """The statuses that say that something was changed; 200 beside another is: it was there."""
+        return frozenset(self.answers) - ({200} if len(self.answers) > 1 else set())
+
 
 def page_of(kind: type[Answer], **more: serializers.Field[Any, Any, Any, Any]) -> type[Answer]:
     """The shape of a page of a list: its rows, the address of the next page, and `more`."""

@@ -109,11 +109,18 @@ def one_of(*words: str) -> Reader:
     return Reader(read, {"type": "string", "enum": list(words)})
 
 
+# RFC 3339, and without a zone.
+_WRITTEN_MOMENT = re.compile(
+    r"\d{4}-\d\d-\d\d([Tt ]\d\d:\d\d(:\d\d(\.\d+)?)?([Zz]|[+-]\d\d:\d\d)?)?", re.ASCII
+)
 _MOMENT = {"anyOf": [{"type": "string", "format": form} for form in ("date", "date-time")]}
 
 
 def _moment(raw: str, *, within_day: time) -> datetime:
     try:
+        if not _WRITTEN_MOMENT.fullmatch(raw):
+            raise ValueError
+        raw = raw.upper()
         day = parse_date(raw)
         found = datetime.combine(day, within_day, UTC) if day else parse_datetime(raw)
         if found is None:

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from functools import partial
 from typing import Any, ClassVar
 
+from django.conf import settings
 from django.contrib.auth.models import AbstractBaseUser, AnonymousUser, User
 from django.utils.cache import patch_vary_headers
 from django.utils.functional import cached_property
@@ -44,11 +45,7 @@ class ApiView(APIView):
     given: dict[str, Any]
 
     def initial(self, request: Request, *args: Any, **kwargs: Any) -> None:
-        """Check whether it can be asked here at all, then who asks, then what is asked."""
-        if str(request.method).lower() not in self.http_method_names or not hasattr(
-            self, str(request.method).lower()
-        ):
-            raise MethodNotAllowed(str(request.method))
+        """Check who asks, then what is asked."""
         super().initial(request, *args, **kwargs)
         if "Transfer-Encoding" in request.headers and not request.META.get("CONTENT_LENGTH"):
             # WSGI knows no body of unknown length; it would be taken for an empty one.
@@ -63,13 +60,22 @@ class ApiView(APIView):
             setattr(self, name, partial(self._recorded, getattr(self, name)))
 
     def _recorded(self, handler: Any, request: Request, *args: Any, **kwargs: Any) -> Response:
-        """Do a write and record it, both or neither."""
+        """Do a write and record it, both or neither.
+
+        The body is read before: on SQLite a transaction is the one that may write, and whoever
+        sends slowly would hold it.
+        """
         self.prepare(request, *args, **kwargs)
+        _ = request.data
         act = partial(handler, request, *args, **kwargs)
-        return recorded(request, act, address=request.META.get("REMOTE_ADDR") or None)
+        made = self.calls[str(request.method)].made
+        return recorded(request, act, made=made, address=request.META.get("REMOTE_ADDR") or None)
 
     def prepare(self, request: Request, *args: Any, **kwargs: Any) -> None:
-        """What a write does before its transaction: slow work that must not hold the database."""
+        """What a write does before its transaction, and before a repeat of it is answered.
+
+        Slow work, which must not hold the database, and whether this caller may do it at all.
+        """
 
     def finalize_response(
         self, request: Request, response: Response, *args: Any, **kwargs: Any
@@ -92,10 +98,19 @@ class ApiView(APIView):
     @property
     def is_public(self) -> bool:
         """Whether nothing about the caller had a part in the answer."""
-        known = getattr(self.request, "user", None)
-        return not ("Authorization" in self.request.headers or getattr(known, "pk", None))
+        if "Authorization" in self.request.headers:
+            return False
+        return settings.SESSION_COOKIE_NAME not in self.request.COOKIES
 
     def perform_authentication(self, request: Request) -> None:
+        """Know who asks, and whether such a thing can be asked here."""
+        self.know_caller(request)
+        name = str(request.method).lower()
+        if name not in self.http_method_names or not hasattr(self, name):
+            # Before the framework asks for permission: nobody has one for what is not there.
+            raise MethodNotAllowed(str(request.method))
+
+    def know_caller(self, request: Request) -> None:
         """Know who asks, and count the call before anything else is decided about it."""
         super().perform_authentication(request)
         super().check_throttles(request)

@@ -9,7 +9,7 @@ from __future__ import annotations
 import hashlib
 import json
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Collection
 from typing import Any
 
 from django.contrib.auth.models import User
@@ -44,15 +44,18 @@ def key_of(request: Request) -> str:
 
 
 def fingerprint(request: Request) -> str:
-    """One hash for what is asked: method, address and body, files by their content."""
+    """One hash for what is asked: method, address, version and body, files by their content."""
     body = request.data
+    version = request.headers.get("If-Match", "")
     said: Any = body
     if isinstance(body, MultiValueDict | QueryDict):
         said = {
             name: [_digest(item) if isinstance(item, UploadedFile) else item for item in items]
             for name, items in body.lists()
         }
-    text = json.dumps([request.method, request.path, said], sort_keys=True, ensure_ascii=True)
+    text = json.dumps(
+        [request.method, request.path, version, said], sort_keys=True, ensure_ascii=True
+    )
     return hashlib.sha256(text.encode("ascii")).hexdigest()
 
 
@@ -64,8 +67,16 @@ def _digest(file: UploadedFile[bytes]) -> dict[str, str]:
     return {"name": file.name or "", "sha256": digest.hexdigest()}
 
 
-def recorded(request: Request, act: Callable[[], Response], *, address: str | None) -> Response:
+def recorded(
+    request: Request,
+    act: Callable[[], Response],
+    *,
+    made: Collection[int],
+    address: str | None,
+) -> Response:
     """Do a write and record it, both or neither; a repeat under its key gets the first answer.
+
+    `made` are the statuses that say that something was changed.
 
     Two requests of one key at the same moment wait for each other. A refusal is not kept: the
     same key may be tried again. Raises `Invalid` and `KeyUsedBefore`.
@@ -93,7 +104,8 @@ def recorded(request: Request, act: Callable[[], Response], *, address: str | No
             headers = {name: response[name] for name in _KEPT_HEADERS if name in response}
             plain = json.loads(json.dumps(response.data, cls=DjangoJSONEncoder))
             write.answer = {"body": plain, "headers": headers}
-        write.save()
+        if key or response.status_code in made:
+            write.save()
         return response
 
 
@@ -102,7 +114,7 @@ def _begun(write: Write) -> Write | None:
     same = Write.objects.filter(user=write.user, key=write.key)
     if earlier := same.answering().first():
         return earlier
-    same.update(key="", fingerprint="", answer=None)  # their time is over
+    same.forget_answers()
     try:
         with transaction.atomic():
             write.save()

@@ -110,6 +110,14 @@ class Cohort:
         position = int(self.by_adapter[index])
         return position if int(self.adapter_ids[position]) == adapter_id else None
 
+    def position_after(self, value: float, adapter_id: int) -> int:
+        """Where the rows begin that stand behind this value of this adapter, itself here or not."""
+        sign = 1.0 if self.metric.better == "lower" else -1.0
+        keys = sign * self.values
+        first = int(np.searchsorted(keys, sign * value, side="left"))
+        stop = int(np.searchsorted(keys, sign * value, side="right"))
+        return first + int(np.searchsorted(self.adapter_ids[first:stop], adapter_id, side="right"))
+
     def near_ties_of(self, position: int) -> IntArray:
         """Ids of the adapters that cannot be told apart from the one at `position`."""
         # The values are in order, so only those within the largest combined uncertainty of the

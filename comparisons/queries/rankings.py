@@ -79,13 +79,20 @@ def ranking(
     filters: Filters | None = None,
     as_of: datetime | None = None,
     start: int = 0,
+    after: tuple[float, int] | None = None,
     limit: int | None = None,
     tables: bool = False,
 ) -> Ranking:
-    """Rows `start` to `start + limit` of a ranking, in a fixed number of queries."""
+    """`limit` rows of a ranking from row `start`, in a fixed number of queries.
+
+    With `after` they begin behind that value of the adapter of that id, which rows that come in
+    or go out before it do not move.
+    """
     cohort = load_cohorts(
         [(metric, condition)], viewer=viewer, filters=filters, as_of=as_of, tables=tables
     )[metric.key, condition.key]
+    if after is not None:
+        start = cohort.position_after(*after)
     stop = len(cohort) if limit is None else min(start + limit, len(cohort))
     positions = range(start, stop)
     ties = {position: cohort.near_ties_of(position).tolist() for position in positions}

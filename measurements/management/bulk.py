@@ -81,10 +81,13 @@ def command_line_account() -> User:
 
 
 def known_columns() -> frozenset[str]:
-    """Every column that ``runs.csv`` may have: the fields of the upload, of any kind."""
+    """Every column that ``runs.csv`` may have: the fields of the upload, of any kind.
+
+    ``id`` is the run's where an exported package was made; a run gets one of its own here.
+    """
     common = set(RunForm.base_fields)
     return frozenset(
-        common | {"file"} | {item.name for kind in all_kinds() for item in kind.fields}
+        common | {"id", "file"} | {item.name for kind in all_kinds() for item in kind.fields}
     )
 
 
@@ -106,6 +109,7 @@ def form_data(row: Row) -> tuple[dict[str, Any], str]:
     """The row as the upload form takes it, and the name of its file."""
     data: dict[str, Any] = {name: cell for name, cell in row.cells.items() if cell}
     file_name = data.pop("file", "")
+    data.pop("id", None)
     if "instruments" in data:
         data["instruments"] = [
             name.strip() for name in data["instruments"].split(";") if name.strip()

@@ -21,8 +21,8 @@ from measurements.kinds.base import Condition, Metric
 from measurements.management.bulk import Refusal, require_columns
 from measurements.management.packages import Package, PackageError, Row
 from measurements.models import ResultTable
+from measurements.parameters import LOADS
 from measurements.result_tables import CheckedTable, Result, receive_table
-from measurements.serializers import LOADS
 
 TABLE = "results.csv"
 NEEDED = ("adapter", "metric", "value")

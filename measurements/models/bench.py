@@ -58,12 +58,34 @@ class Instrument(models.Model):
         return self.name
 
 
+class RawFileQuerySet(models.QuerySet["RawFile"]):
+    """Raw files, and how one is written down."""
+
+    def write_down(self, sha256: str, *, size: int) -> RawFile:
+        """The row of a file [byte] that the raw store has kept a moment ago.
+
+        A file that was only known by its hash is held from now on.
+        """
+        raw, created = self.get_or_create(sha256=sha256, defaults={"size": size})
+        if not (created or raw.held):
+            raw.held = True
+            raw.save(update_fields=["held"])
+        return raw
+
+
 class RawFile(models.Model):
-    """A file as it came, kept for ever under its hash in the raw store."""
+    """A file as it came, kept for ever under its hash in the raw store.
+
+    Of one that is not `held` the site knows the hash only: its run came with a package that left
+    the raw files out.
+    """
 
     sha256 = models.CharField(max_length=64, primary_key=True)
     size = models.BigIntegerField("size, bytes")
     stored_at = models.DateTimeField(default=timezone.now)
+    held = models.BooleanField(default=True)
+
+    objects = RawFileQuerySet.as_manager()
 
     class Meta:
         constraints = [

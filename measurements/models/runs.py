@@ -47,9 +47,13 @@ class RunQuerySet(models.QuerySet["Run"]):
         return self.filter(accepted_at__isnull=False, adapter__in=published)
 
     def touched_since(self, moment: datetime) -> Self:
-        """Those with which anything happened since `moment`, a computation included."""
+        """Those with which anything happened since `moment`.
+
+        A computation counts, and that their adapter came out of embargo.
+        """
         events = RunEvent.objects.filter(run=models.OuterRef("pk"), at__gte=moment)
-        return self.filter(Q(computed_at__gte=moment) | models.Exists(events))
+        out = Adapter.objects.come_out_since(moment).values("pk")
+        return self.filter(Q(computed_at__gte=moment) | Q(adapter__in=out) | models.Exists(events))
 
     def due(self) -> Self:
         """Those that wait for a worker, or whose worker has fallen silent."""

@@ -39,6 +39,7 @@ from measurements.queries.setups import (
     setup_with,
 )
 from measurements.queries.values import (
+    begun_since,
     condition_in_words,
     counts_tables,
     current_values,
@@ -55,6 +56,7 @@ __all__ = [
     "QueueReport",
     "ScannedPort",
     "adapter_facts",
+    "begun_since",
     "calibration_flags",
     "column_map_applied",
     "column_maps_in_use",

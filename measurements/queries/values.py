@@ -7,7 +7,7 @@ from collections.abc import Iterable
 from datetime import datetime
 
 from django.conf import settings
-from django.db.models import QuerySet
+from django.db.models import Q, QuerySet
 
 from catalog.models import Adapter, Viewer
 from measurements.kinds import all_metrics
@@ -30,6 +30,12 @@ _LOADS = {
 def method_of(metric: str) -> str:
     """The method version that computes a metric today."""
     return all_metrics()[metric].method
+
+
+def begun_since(moment: datetime) -> Q:
+    """Values that began to stand, or whose adapter came out of embargo, since `moment`."""
+    out = Adapter.objects.come_out_since(moment).values("pk")
+    return Q(current_from__gte=moment) | Q(adapter__in=out)
 
 
 def metrics_listed() -> tuple[Metric, ...]:

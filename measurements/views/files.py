@@ -19,7 +19,8 @@ logger = logging.getLogger(__name__)
 
 
 def _visible(request: HttpRequest, run_id: uuid.UUID) -> Run:
-    found = Run.objects.visible_to(request.user).filter(pk=run_id).first()
+    runs = Run.objects.select_related("raw").visible_to(request.user)
+    found = runs.filter(pk=run_id).first()
     if found is None:
         raise Http404
     return found
@@ -35,6 +36,13 @@ def _plain_name(name: str, *, otherwise: str) -> str:
 def run_raw(request: HttpRequest, run_id: uuid.UUID) -> HttpResponseBase:
     """The original bytes, to be saved and never to be shown by a browser."""
     run = _visible(request, run_id)
+    if not run.raw.held:
+        return HttpResponse(
+            "The raw file of this run is not held here: the run came with a package that left raw "
+            f"files out. Its SHA-256 is {run.raw_id}; ask where the package came from.",
+            content_type="text/plain; charset=utf-8",
+            status=404,
+        )
     try:
         stored = queries.raw_store().open(run.raw_id)
     except FileNotFoundError:

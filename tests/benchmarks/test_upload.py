@@ -100,7 +100,7 @@ def test_cost_is_linear_in_rows(tmp_path: Path) -> None:
         print(f"{rows:>9,} rows: {1e3 * cost_s:6.0f} ms, {1e9 * cost_s / rows:5.0f} ns a row")
 
 
-@pytest.mark.django_db(transaction=True)
+@pytest.mark.django_db(transaction=True, serialized_rollback=True)
 def test_a_long_log_is_ready_soon_after_its_upload(tmp_path: Path) -> None:
     """Real processes: web server and worker of a served site, worker warm, asked over HTTP."""
     content = long_log(tmp_path / "log.csv")

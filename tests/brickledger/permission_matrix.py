@@ -79,8 +79,6 @@ PAGES = (
         comparisons/ comparisons/<slug:slug>/ comparisons/<slug:slug>.csv
         """,
     ),
-    # The feed only reads, whatever the method.
-    _group("POST PUT PATCH DELETE OPTIONS", PUBLIC, "runs/accepted.atom"),
     # Only runs that were rejected have it, and those are never public.
     _group("GET", NOWHERE, "runs/<uuid:run_id>/problems.csv"),
     # One's own affairs; the token is the reader's.
@@ -134,6 +132,7 @@ API_READ = """
     runs/<uuid:run_id>/raw/ runs/<uuid:run_id>/trace/ runs/<uuid:run_id>/attachments/
     tables/ tables/<uuid:table_id>/ metrics/ values/ rankings/<slug:metric>/
     comparisons/ comparisons/<slug:slug>/ limits/
+    bulk/ bulk/values/ bulk/history/ bulk/placements/ bulk/traces/
 """
 API_BENCH = """
     adapters/ adapters/<slug:slug>/attachments/ devices/ instruments/ runs/ tables/

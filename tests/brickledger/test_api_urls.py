@@ -69,6 +69,7 @@ HIDDEN: dict[str, tuple[int, int, int, int]] = {
 LISTS = (
     "",
     "adapters/",
+    "bulk/",
     "comparisons/",
     "devices/",
     "instruments/",
@@ -80,6 +81,7 @@ LISTS = (
     "tables/",
     "values/",
 )
+STREAMS = ("bulk/history/", "bulk/placements/", "bulk/traces/", "bulk/values/")
 
 
 def client(role: str, person: Callable[[str], User]) -> APIClient:
@@ -209,7 +211,7 @@ def test_reading_what_is_published_needs_no_account(address: str) -> None:
 def test_the_index_lists_every_call_with_a_sentence() -> None:
     calls = APIClient().get("/api/v1/").json()["calls"]
     listed = {f"{call['method']} {call['address'].removeprefix('/api/v1/')}" for call in calls}
-    reads = {f"GET {address}" for address in (*HIDDEN, *LISTS)}
+    reads = {f"GET {address}" for address in (*HIDDEN, *LISTS, *STREAMS)}
     assert listed == reads | set(WRITES) | set(OPEN)
     for call in calls:
         assert re.fullmatch(r"[A-Z].*\.", call["does"])

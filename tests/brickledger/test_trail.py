@@ -26,7 +26,7 @@ TRAIL = "/trail/"
 INSTRUMENT = {"name": "Meter", "quantity": "input_power", "reading_percent": "1", "fixed": "0"}
 
 # What counts is what was committed, so these tests commit.
-committing = pytest.mark.django_db(transaction=True)
+committing = pytest.mark.django_db(transaction=True, serialized_rollback=True)
 
 
 def token_form() -> dict[str, str]:

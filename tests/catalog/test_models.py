@@ -77,7 +77,7 @@ def test_facts_that_contradict_each_other_are_refused_with_a_sentence(
     facts: dict[str, float], sentence: str
 ) -> None:
     with pytest.raises(ValidationError, match=sentence):
-        make_adapter("Solo", **facts)  # type: ignore[arg-type]
+        make_adapter("Solo", sound=False, **facts)  # type: ignore[arg-type]
 
 
 LABELS = ("C1", "C2", "USB A")
@@ -144,7 +144,7 @@ def test_a_sharing_claim_that_is_not_whole_is_refused_with_a_sentence(
 ) -> None:
     claim = {"text": "C1 65 W", "port": "C1", **facts}
     with pytest.raises(ValidationError, match=sentence):
-        make_adapter(ports=TWO, claims=(ClaimFacts(**claim),))  # type: ignore[arg-type]
+        make_adapter(ports=TWO, claims=(ClaimFacts(**claim),), sound=False)  # type: ignore[arg-type]
 
 
 @pytest.mark.parametrize(

@@ -8,6 +8,7 @@ import sys
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
+from uuid import UUID
 
 import pytest
 from django.contrib.auth.models import User
@@ -37,14 +38,13 @@ def working(monkeypatch: pytest.MonkeyPatch) -> None:
     """A worker that computes a run when the bell rings."""
 
     def compute(args: tuple[str], **_: object) -> None:
-        processing.compute(args[0])
+        processing.compute(UUID(args[0]))
 
     monkeypatch.setattr(tasks.compute_run, "apply_async", compute)
 
 
 @pytest.fixture
 def site(
-    transactional_db: None,
     live_server: Any,
     working: None,
     person: Callable[[str], User],
@@ -72,12 +72,14 @@ def test_every_call_has_its_example_and_no_example_is_left_over() -> None:
     assert sorted(path.stem for path in (EXAMPLES / "calls").glob("*.py")) == CALLS
 
 
+@pytest.mark.django_db(transaction=True, serialized_rollback=True)
 def test_every_example_runs_as_it_stands(site: Any, capsys: pytest.CaptureFixture[str]) -> None:
     for name in CALLS:
         runpy.run_path(str(EXAMPLES / "calls" / f"{name}.py"))
         assert capsys.readouterr().out, f"{name} says nothing"
 
 
+@pytest.mark.django_db(transaction=True, serialized_rollback=True)
 def test_examples_may_be_run_again(site: Any) -> None:
     for name in ("post_adapters", "post_devices", "post_instruments", "post_runs"):
         for _ in range(2):
@@ -113,6 +115,7 @@ def upload(folder: Path, monkeypatch: pytest.MonkeyPatch) -> int:
     return int(str(ended.value.code))
 
 
+@pytest.mark.django_db(transaction=True, serialized_rollback=True)
 def test_the_program_for_the_bench_hands_in_a_folder_and_tells_the_results(
     site: Any, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -124,6 +127,7 @@ def test_the_program_for_the_bench_hands_in_a_folder_and_tells_the_results(
         assert "no-load-power {'line': 'low'}: 0.0619997 ± " in said
 
 
+@pytest.mark.django_db(transaction=True, serialized_rollback=True)
 def test_the_program_for_the_bench_tells_what_was_refused(
     site: Any, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:

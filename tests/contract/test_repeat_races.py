@@ -17,7 +17,7 @@ from catalog.models import Adapter, Write
 from tests.factories.api import ADAPTER
 
 pytestmark = [
-    pytest.mark.django_db(transaction=True),
+    pytest.mark.django_db(transaction=True, serialized_rollback=True),
     pytest.mark.skipif(connection.vendor != "postgresql", reason="needs PostgreSQL (DATABASE_URL)"),
 ]
 

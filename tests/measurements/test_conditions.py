@@ -6,8 +6,8 @@ import pytest
 from rest_framework.test import APIClient
 
 from measurements.kinds.base import Condition
-from measurements.queries import condition_in_words
 from measurements.parameters import LOADS
+from measurements.queries import condition_in_words
 
 
 @pytest.mark.parametrize(

@@ -47,7 +47,10 @@ class Command(BaseCommand):
 
     def handle(self, *args: Any, **options: Any) -> None:
         """Recompute and say how many values changed; fails when a run could not be computed."""
-        ids = _leaders_first(self._chosen(options))
+        chosen = self._chosen(options)
+        if elsewhere := chosen.filter(raw__held=False).count():
+            self.stdout.write(f"{elsewhere} runs left out: their raw files are not held here.")
+        ids = _leaders_first(chosen.filter(raw__held=True))
         changed, states = 0, dict.fromkeys((str(state) for state in Run.State.values), 0)
         for run_id in bar(ids, total=len(ids), what="Recomputing", unit="runs"):
             run = Run.objects.get(pk=run_id)

@@ -19,7 +19,7 @@ class Command(BaseCommand):
     def handle(self, *args: Any, **options: Any) -> None:
         """Name every damaged file and the runs that rest on it."""
         store = queries.raw_store()
-        files = RawFile.objects.order_by("pk")
+        files = RawFile.objects.filter(held=True).order_by("pk")
         damaged = 0
         total = files.count()
         for raw in bar(files.iterator(chunk_size=500), total=total, what="Hashing", unit="files"):
@@ -35,3 +35,7 @@ class Command(BaseCommand):
                 "into the raw store, under the same names, and run this again."
             )
         self.stdout.write(f"{total} raw files, all intact.")
+        if elsewhere := RawFile.objects.filter(held=False).count():
+            self.stdout.write(
+                f"{elsewhere} more are not held here: their runs came with a package without them."
+            )

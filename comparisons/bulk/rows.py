@@ -1,0 +1,103 @@
+"""Rows of a query as record batches, with as little Python for each row as can be.
+
+Times and ids are put into words by the database: a converter for one column of a query makes
+the framework handle every row by itself.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from itertools import islice
+from typing import Any
+
+import pyarrow as pa
+from django.db.models import Func, QuerySet, TextField
+from django.db.models import Value as Constant
+from django.db.models.functions import NullIf
+
+from comparisons.bulk.columns import Column
+
+FETCHED = 4_000
+"""Rows that a cursor is asked for at once."""
+
+ROWS = 1_000
+"""Rows of a record batch; as text some 200 to 400 KiB."""
+
+
+class AsStored(Func):
+    """An expression as the driver gives it, without a converter."""
+
+    template = "%(expressions)s"
+    arity = 1
+
+    def get_db_converters(self, connection: Any) -> list[Any]:
+        """None."""
+        return []
+
+
+class TimeText(Func):
+    """A moment after RFC 3339, in UTC, with microseconds: ``2026-11-24T10:00:00.000000Z``."""
+
+    arity = 1
+    output_field = TextField()
+
+    def as_sqlite(self, compiler: Any, connection: Any, **context: Any) -> Any:
+        """Kept as text, without the zone, and without microseconds where there are none."""
+        template = "replace(substr(%(expressions)s || '.000000', 1, 26), ' ', 'T') || 'Z'"
+        return self.as_sql(compiler, connection, template=template, **context)
+
+    def as_postgresql(self, compiler: Any, connection: Any, **context: Any) -> Any:
+        """Kept as a moment."""
+        template = (
+            "to_char(%(expressions)s AT TIME ZONE 'UTC', 'YYYY-MM-DD\"T\"HH24:MI:SS.US\"Z\"')"
+        )
+        return self.as_sql(compiler, connection, template=template, **context)
+
+
+class UuidText(Func):
+    """An id as its 36 characters (RFC 9562, section 4)."""
+
+    arity = 1
+    output_field = TextField()
+
+    def as_sqlite(self, compiler: Any, connection: Any, **context: Any) -> Any:
+        """Kept as 32 hexadecimal digits."""
+        parts = ((1, 8), (9, 4), (13, 4), (17, 4), (21, 12))
+        template = " || '-' || ".join(
+            f"substr(%(expressions)s, {start}, {length})" for start, length in parts
+        )
+        return self.as_sql(compiler, connection, template=template, **context)
+
+    def as_postgresql(self, compiler: Any, connection: Any, **context: Any) -> Any:
+        """Kept as an id."""
+        return self.as_sql(compiler, connection, template="(%(expressions)s)::text", **context)
+
+
+def or_null(name: str) -> NullIf:
+    """A text column, null where it is blank."""
+    return NullIf(name, Constant(""), output_field=TextField())
+
+
+def record_batches(rows: QuerySet[Any], *, read: Mapping[Column, Any]) -> Iterator[pa.RecordBatch]:
+    """The rows of a query, `read` naming the expression of each column.
+
+    Not more than `FETCHED` rows are held: on PostgreSQL they come through a cursor of the
+    server.
+    """
+    # Names that no field of a model has, so that an expression may be called like one.
+    named = {f"column_{number}": expression for number, expression in enumerate(read.values())}
+    schema = pa.schema([(column.name, column.read_as) for column in read])
+    found = rows.annotate(**named).values_list(*named).iterator(chunk_size=FETCHED)
+    while block := list(islice(found, ROWS)):
+        arrays = [
+            # SQLite has no truth values, only 0 and 1.
+            pa.array(map(bool, values) if column.type == "yes-no" else values, column.read_as)
+            for values, column in zip(zip(*block, strict=True), read, strict=True)
+        ]
+        yield pa.RecordBatch.from_arrays(arrays, schema=schema)
+
+
+def pieces_of(batch: pa.RecordBatch) -> Iterator[pa.RecordBatch]:
+    """A long batch as several, so that the pieces of the stream stay small."""
+    for start in range(0, len(batch), ROWS):
+        yield batch.slice(start, ROWS)
