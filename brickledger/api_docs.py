@@ -13,6 +13,7 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.utils.html import format_html, format_html_join
 from django.utils.safestring import SafeString
+from django.views.decorators.cache import cache_control
 from django.views.decorators.http import require_safe
 
 from brickledger.api_description import description
@@ -75,6 +76,7 @@ class Shape:
 
 
 @require_safe
+@cache_control(private=True, no_cache=True)  # the page names who is signed in
 def docs(request: HttpRequest) -> HttpResponse:
     """Every call with its parameters, answers and an example that can be run."""
     context = {

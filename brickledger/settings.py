@@ -29,6 +29,8 @@ CSRF_TRUSTED_ORIGINS = (
 REVIEWERS_ACCEPT_OWN_RUNS = ENVIRONMENT.flag("BRICKLEDGER_REVIEWERS_ACCEPT", default=False)
 # Whether rankings count results that came by a table, where nobody says in or out.
 COUNT_TABLES = ENVIRONMENT.flag("BRICKLEDGER_COUNT_TABLES", default=False)
+# What readers may do with the data package; the keeper of a site decides.
+DATA_LICENCE = ENVIRONMENT.text("BRICKLEDGER_DATA_LICENCE", "CC-BY-4.0")
 MAX_UPLOAD_BYTES = 2**20 * ENVIRONMENT.whole(
     "BRICKLEDGER_MAX_UPLOAD_MIB", 256, minimum=1, maximum=2048
 )

@@ -1,6 +1,7 @@
 """How the web server runs; given to gunicorn as ``--config python:brickledger.web_server``.
 
-Threads, so that a client that sends slowly holds up only itself.
+Threads, so that one client that sends slowly holds up only itself. Eight of them hold up everybody:
+a site that strangers reach stands behind a proxy that takes in whole requests first.
 """
 
 from __future__ import annotations

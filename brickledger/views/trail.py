@@ -11,6 +11,7 @@ from django.core.exceptions import ValidationError
 from django.db.models import QuerySet
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
+from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_safe
 
 from catalog.forms import FilterForm
@@ -69,6 +70,7 @@ class TrailFilterForm(FilterForm):
         return writes
 
 
+@never_cache
 @login_required
 @permission_required("catalog.view_write", raise_exception=True)
 @require_safe

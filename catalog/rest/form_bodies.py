@@ -61,8 +61,5 @@ _KINDS: tuple[tuple[type[forms.Field], Callable[[Any], dict[str, Any]]], ...] = 
     ),
     (forms.FloatField, _number),
     (forms.DateTimeField, lambda field: {"type": "string", "format": "date-time"}),
-    (
-        forms.JSONField,
-        lambda field: {"type": "string", "contentMediaType": "application/json"},
-    ),
+    (forms.JSONField, lambda field: {"type": "string", "pattern": STORABLE}),
 )

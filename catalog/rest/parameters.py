@@ -58,7 +58,9 @@ def _text(raw: str) -> str:
     return raw
 
 
-text = Reader(_text, {"type": "string", "minLength": 1, "maxLength": MAX_TEXT})
+text = Reader(
+    _text, {"type": "string", "minLength": 1, "maxLength": MAX_TEXT, "pattern": r"^[^\u0000]*$"}
+)
 """Any text that a database can hold."""
 
 

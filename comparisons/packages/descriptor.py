@@ -100,7 +100,7 @@ def tables_hash(members: Mapping[str, Member]) -> str:
 
 def _licences() -> dict[str, Any]:
     """The licence that the site's keeper chose: a name of the Open Definition, or an address."""
-    chosen = getattr(settings, "DATA_LICENCE", "CC-BY-4.0").strip()
+    chosen = settings.DATA_LICENCE.strip()
     kind = "path" if "://" in chosen else "name"
     return {"licenses": [{kind: chosen}]} if chosen else {}
 

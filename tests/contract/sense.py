@@ -10,7 +10,7 @@ from __future__ import annotations
 import itertools
 import zlib
 from collections.abc import Callable
-from copy import copy
+from copy import copy, deepcopy
 from typing import Any
 
 from schemathesis.core.parameters import ParameterLocation
@@ -26,8 +26,10 @@ _count = itertools.count()
 Body = dict[str, Any]
 
 
-def make_sense(case: Any, world: World) -> None:
-    """Put right what the description cannot say."""
+def made_sensible(given: Any, world: World) -> Any:
+    """A copy of the call with that put right which the description cannot say."""
+    # Calls are made once for all callers, and each remembers what was sent.
+    case = _copied(given)
     made = case.meta.components if case.meta else {}
 
     def is_valid(location: ParameterLocation) -> bool:
@@ -46,6 +48,17 @@ def make_sense(case: Any, world: World) -> None:
             case.body = mend(dict(case.body), world)
     # What is set anew would be judged anew, and files cannot be judged.
     case._record_starting_state()
+    return case
+
+
+def _copied(given: Any) -> Any:
+    """The same call, not sent yet; the library's own copies forget how they were made."""
+    case = object.__new__(type(given))
+    for name in (name for kind in type(given).__mro__ for name in getattr(kind, "__slots__", ())):
+        if hasattr(given, name) and not name.startswith("__"):
+            object.__setattr__(case, name, getattr(given, name))
+    object.__setattr__(case, "_meta", deepcopy(given._meta))
+    return case
 
 
 def _one_of(choices: list[str], given: Any) -> str:
@@ -63,8 +76,8 @@ def _what_is_there(case: Any, world: World) -> dict[str, Any]:
 
 def _narrowed(query: dict[str, Any], world: World) -> dict[str, Any]:
     query.pop("after", None)  # cursors are signed; only the site makes them
-    for name, kind in (("adapter", "adapters"), ("maker", "maker")):
-        if name in query:
+    for name, kind in (("adapter", "adapters"), ("maker", "maker"), ("run", "run_id")):
+        if name in query:  # of each kind the first two are shown to everybody
             query[name] = _one_of(world.known[kind][:2], query[name])
     return query
 
