@@ -90,11 +90,14 @@ def static_files_found_once() -> Iterator[None]:
 
 
 @pytest.hookimpl(wrapper=True)
-def pytest_runtest_teardown(item: pytest.Item) -> Iterator[None]:
-    """Put back what migrations wrote, after a test that commits: its end empties every table."""
+def pytest_runtest_teardown(item: pytest.Item, nextitem: pytest.Item | None) -> Iterator[None]:
+    """Put back what migrations wrote, after a test that commits: its end empties every table.
+
+    After the last test the database of the tests is gone, and the one in sight is the site's own.
+    """
     yield
     mark = item.get_closest_marker("django_db")
-    if mark is not None and mark.kwargs.get("transaction"):
+    if nextitem is not None and mark is not None and mark.kwargs.get("transaction"):
         with item.config.stash[blocking_manager_key].unblock():
             kept = connection._test_serialized_contents  # type: ignore[attr-defined]
             connection.creation.deserialize_db_from_string(kept)
