@@ -17,11 +17,11 @@ from django.db.models.functions import NullIf
 
 from comparisons.bulk.columns import Column
 
-FETCHED = 4_000
+FETCHED = 8_000
 """Rows that a cursor is asked for at once."""
 
-ROWS = 1_000
-"""Rows of a record batch; as text some 200 to 400 KiB."""
+ROWS = 2_000
+"""Rows of a record batch; as text some 400 to 800 KiB."""
 
 
 class AsStored(Func):

@@ -177,7 +177,7 @@ def test_a_stream_comes_in_pieces_of_bounded_size() -> None:
         answer: Any = Client().get(f"{BULK}/values/?as={form}")
         pieces = [len(piece) for piece in answer.streaming_content]
         assert len(pieces) >= 5
-        assert max(pieces) < 512 * 1024
+        assert max(pieces) < 1024 * 1024
 
 
 @pytest.mark.parametrize("form", ["csv", "ndjson"])
