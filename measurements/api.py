@@ -269,6 +269,11 @@ class RunRaw(ApiView):
     def get(self, request: Request, run_id: UUID) -> HttpResponseBase:
         """Download the original bytes."""
         run = visible_run(run_id, viewer=self.viewer)
+        if not run.raw.held:
+            raise NotFound(
+                "The raw file of this run is not held here: the run came with a package without "
+                f"raw files. Its SHA-256 is {run.raw_id}."
+            )
         tag = f'"{run.raw_id}"'
         # Asked before the file is opened: an answer that is replaced later is never closed.
         if known := get_conditional_response(request._request, etag=tag):

@@ -92,7 +92,7 @@ def _write(
     added: Attachment, checked: Checked, *, original: Kept, shown: Kept, file_name: str
 ) -> None:
     for kept in (original, shown):
-        RawFile.objects.get_or_create(sha256=kept.sha256, defaults={"size": kept.size})
+        RawFile.objects.write_down(kept.sha256, size=kept.size)
     added.original_id, added.shown_id = original.sha256, shown.sha256
     added.media_type = checked.shown_type
     added.width, added.height = checked.width, checked.height

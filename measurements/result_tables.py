@@ -88,7 +88,7 @@ def receive_table(
                 if there.accepted_at is None:
                     _write(there, checked)
                 return ReceivedTable(there, created=False)
-            raw, _ = RawFile.objects.get_or_create(sha256=kept.sha256, defaults={"size": kept.size})
+            raw = RawFile.objects.write_down(kept.sha256, size=kept.size)
             table = ResultTable.objects.create(
                 raw=raw, file_name=file_name[-255:], origin=origin[:300], received_by=by
             )

@@ -27,7 +27,7 @@ def keep_arrival(
     kept = queries.raw_store().keep(chunks)
     name = file_name[:255]
     with transaction.atomic():
-        RawFile.objects.get_or_create(sha256=kept.sha256, defaults={"size": kept.size})
+        RawFile.objects.write_down(kept.sha256, size=kept.size)
         there = Arrival.objects.waiting().filter(by=by, raw_id=kept.sha256, file_name=name).first()
         if there is not None:
             return there, False

@@ -17,6 +17,8 @@ def every_problem(of: Arrival | Run) -> list[dict[str, Any]]:
     The last row says how many more there are, where there are. The file is read in the limited
     process like any other time; one that is too much for that has one problem that says so.
     """
+    if isinstance(of, Run) and not of.raw.held:
+        return list(of.problems)
     try:
         if isinstance(of, Run):
             found = examine_run(of, problems_kept=MOST_PROBLEMS)

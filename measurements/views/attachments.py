@@ -191,6 +191,12 @@ def _served(
     is_saved: bool,
     is_public: bool,
 ) -> HttpResponseBase:
+    if not raw.held:
+        return HttpResponse(
+            "This file is not held here: it came with a package without files.",
+            content_type="text/plain; charset=utf-8",
+            status=404,
+        )
     etag = f'"{raw.sha256}"'
     response: HttpResponseBase | None = get_conditional_response(request, etag=etag)
     if response is None:

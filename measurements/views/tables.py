@@ -219,7 +219,13 @@ def _table(request: HttpRequest, table_id: UUID, *, refused: Refused | None = No
 @permission_required("measurements.receive_run", raise_exception=True)
 def result_table_raw(request: HttpRequest, table_id: UUID) -> HttpResponseBase:
     """The file as it came. It may name adapters under embargo, so readers do not get it."""
-    table = get_object_or_404(ResultTable, pk=table_id)
+    table = get_object_or_404(ResultTable.objects.select_related("raw"), pk=table_id)
+    if not table.raw.held:
+        return HttpResponse(
+            "This file is not held here: the table came with a package, which leaves it out.",
+            content_type="text/plain; charset=utf-8",
+            status=404,
+        )
     answer = FileResponse(
         queries.raw_store().open(table.raw_id),
         as_attachment=True,

@@ -201,9 +201,10 @@ def test_a_session_needs_no_token_of_a_form(editor: User) -> None:
     assert signed_in.post(ADDRESS, body, "application/json").status_code == 200
 
 
-def test_a_token_is_not_looked_at(anyone: APIClient) -> None:
+@pytest.mark.django_db
+def test_a_token_is_read_only_so_that_its_calls_are_its_own(anyone: APIClient) -> None:
     anyone.credentials(HTTP_AUTHORIZATION="Bearer none-such")
-    assert post(anyone, {"words": ["0x0001912C"]}).status_code == 200
+    assert post(anyone, {"words": ["0x0001912C"]}).status_code == 401
 
 
 def test_nothing_is_read_from_or_written_to_the_database(

@@ -24,13 +24,15 @@ from tests.contract.sense import made_sensible
 from tests.contract.world import IDENTITIES, World, make_world
 from tests.description import described
 
-EXAMPLES = int(os.environ.get("BRICKLEDGER_EXAMPLES", "8"))
+EXAMPLES = int(os.environ.get("BRICKLEDGER_EXAMPLES", "3"))
 
 schema = schemathesis.openapi.from_dict(described())
 schema.app = application
 schema.config.phases.coverage.enabled = EXAMPLES >= 50
 # RFC 6585, section 3: the status for a change that does not say what it is a change of.
 schema.config.checks.missing_required_header.expected_statuses.append("428")
+# RFC 9110, section 13.2.1: conditions come before the content, so a stale one hides a wrong body.
+schema.config.checks.negative_data_rejection.expected_statuses.append("412")
 
 
 @pytest.fixture(scope="module")

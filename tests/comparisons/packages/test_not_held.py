@@ -10,6 +10,7 @@ from comparisons.packages.importing import take_in
 from measurements import processing, queries
 from measurements.actions import Refused, RunFacts, amend_run
 from measurements.models import RawFile, Run, Value
+from measurements.reception.problem_lists import every_problem
 from tests.comparisons.packages import bench
 from tests.comparisons.packages.conftest import Built
 from tests.factories.catalog import make_adapter
@@ -50,6 +51,15 @@ def test_its_file_is_not_found_and_a_sentence_says_why(elsewhere: Run, client: C
     assert "is not held here" in answer.content.decode()
     assert elsewhere.raw_id in answer.content.decode()
     assert client.get(elsewhere.get_absolute_url()).status_code == 200
+
+
+def test_the_api_says_it_too_and_problems_are_those_that_came(
+    elsewhere: Run, client: Client
+) -> None:
+    answer = client.get(f"/api/v1/runs/{elsewhere.pk}/raw/")
+    assert answer.status_code == 404
+    assert elsewhere.raw_id in answer.json()["detail"]
+    assert every_problem(elsewhere) == elsewhere.problems
 
 
 def test_a_recompute_leaves_it_out_and_says_so(elsewhere: Run) -> None:
