@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-import os
-from collections.abc import Callable, Generator, Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
@@ -31,13 +30,6 @@ LONGEST = (
     "tests/measurements/kinds/ripple/test_memory.py",
     "tests/brickledger/",
 )
-
-
-@pytest.hookimpl(wrapper=True, optionalhook=True)
-def pytest_xdist_auto_num_workers() -> Generator[None, int, int]:
-    """One worker more than there are cores: kills and browser wait for processes half the time."""
-    cores = yield
-    return cores if "PYTEST_XDIST_AUTO_NUM_WORKERS" in os.environ else cores + 1
 
 
 @pytest.hookimpl(trylast=True)
