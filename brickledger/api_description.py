@@ -6,7 +6,6 @@ from functools import cache
 from pathlib import Path
 from typing import Any
 
-from drf_spectacular.generators import SchemaGenerator
 from rest_framework.request import Request
 from rest_framework.response import Response
 
@@ -17,18 +16,12 @@ DOCUMENT = Path(__file__).with_name("openapi.json")
 """The description as it was committed; it changes only together with the code."""
 
 
-class Generator(SchemaGenerator):
-    """Every call but the one that answers what is not there."""
-
-    def _initialise_endpoints(self) -> None:
-        super()._initialise_endpoints()
-        endpoints: Any = self.endpoints
-        self.endpoints = [item for item in endpoints if item[3].cls.calls]
-
-
 @cache
 def description() -> dict[str, Any]:
     """OpenAPI 3.1 of this API. It depends on nothing but the code, so it is made once."""
+    # The library takes longer to load than the description to send; most processes need neither.
+    from catalog.rest.describing import Generator  # noqa: PLC0415
+
     found: dict[str, Any] = Generator(urlconf="brickledger.urls").get_schema(
         request=None, public=True
     )

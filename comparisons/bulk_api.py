@@ -15,9 +15,10 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from catalog.rest.calls import Answer, Call, page_of
-from catalog.rest.parameters import Reader, moment, one_of, since, slug
+from catalog.rest.parameters import Reader, one_of, since, slug
 from catalog.rest.problems import Fault, Invalid
 from catalog.rest.views import ApiView
+from comparisons.api import AS_OF
 from comparisons.bulk.columns import TYPES
 from comparisons.bulk.formats import FORMATS
 from comparisons.bulk.placements import PLACEMENT_COLUMNS, placement_rows, ranked_metrics
@@ -32,7 +33,6 @@ from measurements.queries import counts_tables
 
 AS = one_of(*FORMATS).saying("Form of the download; csv unless told otherwise.")
 ADAPTER = slug.saying("An adapter's slug.")
-AS_OF = moment.saying("What stood then; a date means the end of that day (UTC).")
 
 
 def _uuid(raw: str) -> UUID:

@@ -7,7 +7,7 @@ from typing import Any
 from rest_framework import serializers
 
 from catalog.models import Viewer
-from catalog.rest.fields import Body, NumberField, TextField, WordField
+from catalog.rest.fields import Body, NumberField, TextField, WordField, utc_text
 from comparisons.actions import MAX_ADAPTERS, compared_adapters
 from comparisons.models import Comparison
 from comparisons.queries.cohorts import SetApart
@@ -114,7 +114,7 @@ def comparison_summary(comparison: Comparison) -> dict[str, Any]:
         "slug": comparison.slug,
         "title": comparison.title,
         "state": comparison.state,
-        "published_at": published.isoformat().replace("+00:00", "Z") if published else None,
+        "published_at": utc_text(published) if published else None,
         "hash": comparison.frozen_hash or None,
     }
 

@@ -12,7 +12,7 @@ from rest_framework.response import Response
 
 from catalog.api import visible_adapter
 from catalog.rest.calls import Call, page_of
-from catalog.rest.fields import fault_of_plain
+from catalog.rest.fields import fault_of_plain, utc_text
 from catalog.rest.form_bodies import form_body
 from catalog.rest.paging import MAX_LIMIT, PAGE_PARAMETERS, sequence_page
 from catalog.rest.parsers import WholeMultiPartParser
@@ -38,7 +38,7 @@ def attachment_json(row: Attachment) -> dict[str, Any]:
         "width": row.width,
         "height": row.height,
         "sha256": row.shown_id,
-        "added_at": row.added_at.isoformat().replace("+00:00", "Z"),
+        "added_at": utc_text(row.added_at),
         "address": row.get_absolute_url(),
     }
 

@@ -11,6 +11,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from catalog.rest.calls import SAID, Call, FormBody, page_of
+from catalog.rest.fields import utc_text
 from catalog.rest.form_bodies import FILE
 from catalog.rest.paging import PAGE_PARAMETERS, keyset_page
 from catalog.rest.parsers import WholeMultiPartParser
@@ -42,7 +43,7 @@ def _summary(table: ResultTable, *, viewer: Any) -> dict[str, Any]:
         "file_name": table.file_name,
         "origin": table.origin,
         "standing": table.standing,
-        "received_at": table.received_at.isoformat().replace("+00:00", "Z"),
+        "received_at": utc_text(table.received_at),
         "withdrawn_reason": table.withdrawn_reason,
         "raw_sha256": table.raw_id,
         "rows_read": table.rows_read,

@@ -9,7 +9,7 @@ from uuid import UUID
 
 from rest_framework import serializers
 
-from catalog.rest.fields import Body, NumberField, TextField, WordField
+from catalog.rest.fields import Body, NumberField, TextField, WordField, utc_text
 from measurements.amendments import Told
 from measurements.kinds import all_metrics
 from measurements.kinds.base import Metric
@@ -139,7 +139,7 @@ def verdict_json(verdict: Verdict) -> dict[str, Any]:
 
 
 def _time(moment: datetime | None) -> str | None:
-    return moment.isoformat().replace("+00:00", "Z") if moment else None
+    return utc_text(moment) if moment else None
 
 
 def port_json(capability: PortCapability) -> dict[str, Any]:

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from drf_spectacular.extensions import OpenApiSerializerFieldExtension
+from drf_spectacular.generators import SchemaGenerator
 from drf_spectacular.openapi import AutoSchema
 from drf_spectacular.utils import OpenApiParameter, OpenApiResponse
 from rest_framework.permissions import SAFE_METHODS
@@ -42,6 +43,15 @@ CHANGING = {
     428: "If-Match is missing.",
 }
 NOT_FOUND = {404: "There is nothing at this address, or nothing that this caller may see."}
+
+
+class Generator(SchemaGenerator):
+    """Every call but the one that answers what is not there."""
+
+    def _initialise_endpoints(self) -> None:
+        super()._initialise_endpoints()
+        endpoints: Any = self.endpoints
+        self.endpoints = [item for item in endpoints if item[3].cls.calls]
 
 
 class Describer(AutoSchema):

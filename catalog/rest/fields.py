@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping
+from datetime import datetime
 from typing import Any, ClassVar
 
 from rest_framework import serializers
@@ -98,6 +99,11 @@ class Body(serializers.Serializer[Any]):
         if unknown:
             raise serializers.ValidationError(unknown)
         return accepted
+
+
+def utc_text(moment: datetime) -> str:
+    """A moment in UTC as answers write it (RFC 3339)."""
+    return moment.isoformat().replace("+00:00", "Z")
 
 
 def fault_of_plain(data: Any) -> str:

@@ -64,7 +64,7 @@ def query_of(table: str, monkeypatch: pytest.MonkeyPatch) -> tuple[str, Any]:
 
 
 @pytest.mark.django_db(transaction=True, serialized_rollback=True)
-def test_a_download_is_at_least_half_as_fast_as_the_driver(
+def test_downloads_beside_the_driver_reading_the_same_rows(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     fill(ADAPTERS)

@@ -17,11 +17,12 @@ from django.test import Client
 from brickledger.api_docs import EXAMPLES, SCRIPTS
 from brickledger.models import ApiToken
 from catalog.actions import PortFacts, save_device
-from catalog.models import Device
+from catalog.models import Adapter, Device
 from comparisons.actions import publish_comparison, save_comparison
 from comparisons.models import Comparison
 from measurements import processing, tasks
 from measurements.attaching import attach
+from measurements.models import Instrument, Run
 from tests.description import described
 from tests.factories.catalog import make_adapter
 from tests.factories.measurements import accepted, make_meter, no_load_log
@@ -81,9 +82,12 @@ def test_every_example_runs_as_it_stands(site: Any, capsys: pytest.CaptureFixtur
 
 @pytest.mark.django_db(transaction=True, serialized_rollback=True)
 def test_examples_may_be_run_again(site: Any) -> None:
+    kinds = (Adapter, Device, Instrument, Run)
+    before = [kind.objects.count() for kind in kinds]
     for name in ("post_adapters", "post_devices", "post_instruments", "post_runs"):
         for _ in range(2):
             runpy.run_path(str(EXAMPLES / "calls" / f"{name}.py"))
+    assert [kind.objects.count() for kind in kinds] == [count + 1 for count in before]
 
 
 def folder_of_runs(folder: Path, **more: str) -> Path:
