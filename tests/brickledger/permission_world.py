@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections import deque
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from datetime import timedelta
@@ -95,8 +96,11 @@ class Caller:
         self.client.cookies = SimpleCookie(self.cookies.output(header="", sep=";"))
         with transaction.atomic():
             answer = getattr(self.client, method.lower())(address, **body)
+            if answer.streaming:
+                # Read to its end, a file is closed; to close the answer by hand would close the
+                # database connection with it, since the client knows of its own requests only.
+                deque(answer.streaming_content, maxlen=0)
             transaction.set_rollback(True)
-        answer.close()
         return letter_of(answer)
 
 

@@ -13,7 +13,8 @@ from typing import Any
 
 import pytest
 import schemathesis
-from django.db import transaction
+from django.core.signals import request_finished, request_started
+from django.db import close_old_connections, transaction
 from django.test import override_settings
 from hypothesis import HealthCheck
 from hypothesis import settings as examples
@@ -47,6 +48,20 @@ def own_raw_store(files: Path, settings: Settings) -> None:
     settings.RAW_DIR = files
 
 
+@pytest.fixture
+def connection_kept() -> Iterator[None]:
+    """Leave the connection open that a test and what it asks share.
+
+    The start and the end of a request close a connection that is inside a transaction, as a
+    test's always is; only an SQLite database in memory bears it.
+    """
+    for moment in (request_started, request_finished):
+        moment.disconnect(close_old_connections)
+    yield
+    for moment in (request_started, request_finished):
+        moment.connect(close_old_connections)
+
+
 @pytest.fixture(scope="module")
 def world(django_db_setup: None, django_db_blocker: Any, files: Path) -> Iterator[World]:
     """One site for all calls, taken back at the end; what a test changes is taken back before."""
@@ -62,6 +77,7 @@ def world(django_db_setup: None, django_db_blocker: Any, files: Path) -> Iterato
 # The transport of the checks closes no file that it was answered with; servers do (PEP 3333).
 @pytest.mark.filterwarnings("ignore::pytest.PytestUnraisableExceptionWarning")
 @pytest.mark.django_db
+@pytest.mark.usefixtures("connection_kept")
 @pytest.mark.parametrize("identity", IDENTITIES)
 @schema.parametrize()
 @examples(
