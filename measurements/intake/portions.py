@@ -7,7 +7,6 @@ from collections.abc import Iterator, Sequence
 from typing import Any, BinaryIO
 
 import numpy as np
-import pandas as pd
 
 from measurements.intake.body import Body
 from measurements.intake.decoding import Refused
@@ -55,6 +54,8 @@ def portions(body: Body, indices: Sequence[int]) -> Iterator[dict[int, list[str]
 
     Raises `Refused` where the parser and the count of records disagree, and `MemoryError`.
     """
+    import pandas as pd  # noqa: PLC0415, the site starts sooner without it
+
     start, counts = 0, body.records.cells
     try:
         with (

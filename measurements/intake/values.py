@@ -14,7 +14,6 @@ from dataclasses import dataclass
 from typing import Any, Literal
 
 import numpy as np
-import pandas as pd
 from numpy.typing import NDArray
 
 from measurements.intake import judging, units
@@ -178,6 +177,8 @@ def _parsed(
     Portion by portion into arrays of the full length: parsed at once, a long file needs its
     columns twice while the parser joins its own portions.
     """
+    import pandas as pd  # noqa: PLC0415, the site starts sooner without it
+
     values = {match.index: np.empty(len(body.records)) for match in matches}
     count = 0
     with (

@@ -6,11 +6,10 @@ import io
 import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
-from openpyxl import Workbook
-from openpyxl.styles import Alignment, Font
-from openpyxl.utils import get_column_letter
-from openpyxl.worksheet.worksheet import Worksheet
+if TYPE_CHECKING:
+    from openpyxl.worksheet.worksheet import Worksheet
 
 Cell = str | float | None
 
@@ -70,7 +69,9 @@ def _units(text: str) -> int:
 
 def workbook_bytes(sheets: Iterable[Sheet | Page], *, active: str) -> bytes:
     """The workbook as a file; `active` is the worksheet that it opens at."""
-    book = Workbook()
+    import openpyxl  # noqa: PLC0415, the site starts sooner without it
+
+    book = openpyxl.Workbook()
     first = book.active
     assert first is not None
     book.remove(first)
@@ -102,6 +103,8 @@ def _put(sheet: Worksheet, row: int, column: int, value: Cell, *, as_text: bool 
 
 
 def _write_page(sheet: Worksheet, page: Page) -> None:
+    from openpyxl.styles import Alignment, Font  # noqa: PLC0415, as above
+
     sheet.column_dimensions["A"].width = 100
     for row, paragraph in enumerate(page.paragraphs, start=1):
         _put(sheet, row, 1, paragraph)
@@ -112,6 +115,9 @@ def _write_page(sheet: Worksheet, page: Page) -> None:
 
 
 def _write_sheet(sheet: Worksheet, content: Sheet) -> None:
+    from openpyxl.styles import Font  # noqa: PLC0415, as above
+    from openpyxl.utils import get_column_letter  # noqa: PLC0415, as above
+
     for column, heading in enumerate(content.headings, start=1):
         is_text = heading in content.texts
         width = max(len(heading), *(len(_shown(row[column - 1])) for row in content.rows), 8)

@@ -16,8 +16,6 @@ from datetime import date, datetime, time, timedelta
 from functools import lru_cache
 from typing import IO, Any
 
-from openpyxl import load_workbook
-
 from measurements.intake.workbook_scan import SheetFacts, WorkbookError, scan
 from measurements.intake.zips import ZipFault, open_zip
 
@@ -129,6 +127,8 @@ def open_workbook(file: IO[bytes], *, most_bytes: int = MOST_UNPACKED_BYTES) -> 
 
     `most_bytes` [byte] is how much it may unpack to. Raises `WorkbookError`.
     """
+    import openpyxl  # noqa: PLC0415, the site starts sooner without it
+
     try:
         archive = open_zip(file, largest_directory=LARGEST_DIRECTORY)
     except ZipFault as error:
@@ -136,7 +136,7 @@ def open_workbook(file: IO[bytes], *, most_bytes: int = MOST_UNPACKED_BYTES) -> 
     with archive:
         facts = dict(scan(archive, most_bytes=most_bytes))
     try:
-        book = load_workbook(file, read_only=True, data_only=True, keep_links=False)
+        book = openpyxl.load_workbook(file, read_only=True, data_only=True, keep_links=False)
     except MemoryError:
         raise
     except Exception as error:  # whatever a library stumbles over in a file from outside

@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass
 from typing import Literal
 
-from scipy.special import ndtr, stdtrit
+import scipy
 
 COVERAGE_FACTOR = 2.0
 
@@ -122,7 +122,7 @@ def coverage_factor(degrees_of_freedom: float) -> float:
     """
     if not degrees_of_freedom >= 1:
         raise ValueError(f"There must be at least 1 degree of freedom, not {degrees_of_freedom}.")
-    share = float(ndtr(COVERAGE_FACTOR))
+    share = float(scipy.special.ndtr(COVERAGE_FACTOR))
     if math.isinf(degrees_of_freedom):
         return COVERAGE_FACTOR
-    return float(stdtrit(math.floor(degrees_of_freedom), share))
+    return float(scipy.special.stdtrit(math.floor(degrees_of_freedom), share))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from scipy.special import ndtr, ndtri, stdtrit
+import scipy
 
 from measurements.metrics.decision import COVERAGE_FACTOR
 
@@ -58,7 +58,7 @@ def simultaneous_factor(degrees_of_freedom: float, *, comparisons: int) -> float
         raise ValueError(f"There must be at least 1 degree of freedom, not {degrees_of_freedom}.")
     if comparisons < 1:
         raise ValueError(f"There must be at least 1 comparison, not {comparisons}.")
-    missed = float(ndtr(-COVERAGE_FACTOR)) / comparisons
+    missed = float(scipy.special.ndtr(-COVERAGE_FACTOR)) / comparisons
     if math.isinf(degrees_of_freedom):
-        return -float(ndtri(missed))
-    return -float(stdtrit(math.floor(degrees_of_freedom), missed))
+        return -float(scipy.special.ndtri(missed))
+    return -float(scipy.special.stdtrit(math.floor(degrees_of_freedom), missed))

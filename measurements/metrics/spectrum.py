@@ -6,8 +6,8 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy import fft
 
 from measurements.metrics import FloatArray
 
@@ -105,8 +105,8 @@ def dominant_line(voltage: FloatArray, *, sample_rate: float) -> SpectralLine | 
         raise ValueError("A spectrum needs finite samples and a sampling frequency above zero.")
     if samples.max() == samples.min():
         return None
-    used = samples[: fft.prev_fast_len(samples.size, real=True)]
-    magnitude = np.abs(fft.rfft(_windowed(used), overwrite_x=True))
+    used = samples[: scipy.fft.prev_fast_len(samples.size, real=True)]
+    magnitude = np.abs(scipy.fft.rfft(_windowed(used), overwrite_x=True))
     peak = _FIRST_BIN + int(np.argmax(magnitude[_FIRST_BIN:]))
     if magnitude[peak] == 0:
         return None
