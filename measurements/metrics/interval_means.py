@@ -68,7 +68,8 @@ def interval_means(
     )
     means = np.full(count, np.nan)
     np.divide(sums, covered, out=means, where=covered > 0)
-    return means, covered
+    # Over a stretch too short to be multiplied by without loss, the quotient may leave the range.
+    return np.clip(means, np.fmin.reduce(y), np.fmax.reduce(y)), covered
 
 
 def _at(moments: FloatArray, *, line: np.ndarray, time: FloatArray, y: FloatArray) -> FloatArray:

@@ -71,6 +71,11 @@ def test_fewer_than_two_readings_have_no_mean(count: int) -> None:
     assert covered.tolist() == [0]
 
 
+def test_a_mean_over_the_shortest_stretch_there_is_lies_between_the_readings() -> None:
+    means, covered = means_of([0, 1], [1.5, 1.5], [0, 5e-324, 1])
+    assert (means, covered[0]) == ([1.5, 1.5], 5e-324)
+
+
 @given(spacings, st.data())
 def test_means_times_lengths_are_the_integral(lengths: list[float], data: st.DataObject) -> None:
     time: FloatArray = np.cumsum([0.0, *lengths])
