@@ -20,6 +20,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 from pyarrow import csv, parquet
 
+from comparisons.bulk.beside import beside_reading
 from comparisons.bulk.columns import Column, batch_schema, file_schema
 
 Batches = Iterable[pa.RecordBatch]
@@ -38,11 +39,14 @@ def csv_pieces(columns: Sequence[Column], batches: Batches) -> Iterator[bytes]:
 
     Free text that a spreadsheet would take for a formula has an apostrophe before it.
     """
-    yield (",".join(column.name for column in columns) + "\r\n").encode("ascii")
-    for batch in batches:
+
+    def rows(batch: pa.RecordBatch) -> bytes:
         sink = pa.BufferOutputStream()
         csv.write_csv(_harmless(columns, batch), sink, _CSV_OPTIONS)
-        yield sink.getvalue().to_pybytes()
+        return bytes(sink.getvalue())
+
+    yield (",".join(column.name for column in columns) + "\r\n").encode("ascii")
+    yield from beside_reading(rows, batches)
 
 
 def _harmless(columns: Sequence[Column], batch: pa.RecordBatch) -> pa.RecordBatch:
@@ -59,11 +63,14 @@ def _harmless(columns: Sequence[Column], batch: pa.RecordBatch) -> pa.RecordBatc
 
 def ndjson_pieces(columns: Sequence[Column], batches: Batches) -> Iterator[bytes]:
     """One JSON object a line, with every column in every line; UTF-8."""
-    for batch in batches:
-        lines = pc.binary_join_element_wise(*_line_parts(columns, batch), "")
-        size = pc.sum(pc.binary_length(lines)).as_py() or 0
+
+    def lines(batch: pa.RecordBatch) -> bytes:
+        found = pc.binary_join_element_wise(*_line_parts(columns, batch), "")
+        size = pc.sum(pc.binary_length(found)).as_py() or 0
         # The lines of an Arrow array lie one behind the other: that is the file already.
-        yield lines.buffers()[2].slice(0, size).to_pybytes() if size else b""
+        return bytes(found.buffers()[2].slice(0, size)) if size else b""
+
+    return beside_reading(lines, batches)
 
 
 def _line_parts(columns: Sequence[Column], batch: pa.RecordBatch) -> list[str | pa.Array]:
