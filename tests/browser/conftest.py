@@ -18,6 +18,7 @@ import pytest
 from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
 
 from tests.faults.processes import Site, own_services
+from tests.once import alone, folder_of_all
 
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or ""
 ADAPTERS = 24
@@ -64,11 +65,7 @@ def demonstration(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Demonstr
     One for all processes that run tests: whoever needs it first makes it, and stops it when
     the last has done with it. Tests must bear what others add to it.
     """
-    folder = tmp_path_factory.getbasetemp()
-    if "PYTEST_XDIST_WORKER" in os.environ:
-        folder = folder.parent
-    folder /= "demonstration"
-    folder.mkdir(exist_ok=True)
+    folder = folder_of_all(tmp_path_factory, "demonstration")
     note = folder / "where.json"
     with (folder / "used").open("a") as used, ExitStack() as stack:
         with alone(folder / "begun"):
@@ -78,14 +75,6 @@ def demonstration(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Demonstr
                 stack.callback(put_away, note, used)
             fcntl.flock(used, fcntl.LOCK_SH)
         yield Demonstration(*json.loads(note.read_text(encoding="utf-8")))
-
-
-@contextmanager
-def alone(lock: Path) -> Iterator[None]:
-    """Keep out every other process that asks for the same lock."""
-    with lock.open("a") as held:
-        fcntl.flock(held, fcntl.LOCK_EX)
-        yield
 
 
 def put_away(note: Path, used: IO[str]) -> None:
