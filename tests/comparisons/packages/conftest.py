@@ -17,6 +17,15 @@ from tests.comparisons.packages import bench
 from tests.once import alone, folder_of_all
 
 
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Say of the tests that only look at packages that a database is needed to write them."""
+    for item in items:
+        if "built" in getattr(item, "fixturenames", ()) and not item.get_closest_marker(
+            "django_db"
+        ):
+            item.add_marker(pytest.mark.django_db)
+
+
 @dataclass(frozen=True, slots=True)
 class Built:
     """The packages with and without raw files, and what the bench had that is not in them."""
