@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
+from functools import cache
 from typing import Any
 
 from django.http import HttpRequest
-from django.utils.functional import SimpleLazyObject
 
 from brickledger.models import SiteNotice
 from catalog.models import Adapter
@@ -15,5 +15,6 @@ def site(request: HttpRequest) -> dict[str, Any]:
     """The notices of the site, and how much is under embargo; read when a template asks."""
     return {
         "site_notices": SiteNotice.objects.order_by("pk"),
-        "embargoed_count": SimpleLazyObject(Adapter.objects.embargoed().count),
+        # Called by the template, once: filters see a number, which a lazy object is not.
+        "embargoed_count": cache(Adapter.objects.embargoed().count),
     }

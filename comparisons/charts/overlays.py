@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 
 from comparisons.queries.charge_overlays import Overlay
-from measurements.charts import Size, Theme, plot_svg
+from measurements.charts import WHOLE, Shown, Size, Theme, plot_svg
 from measurements.intake.columns import FloatArray
 
 MOST_CURVES = 6
@@ -17,14 +17,19 @@ MOST_CURVES = 6
 _X_TITLES = {"time": "Time from the start of the charge, min", "level": "Battery level, %"}
 
 
-def overlay_svg(overlay: Overlay, theme: Theme, *, size: Size = "wide") -> str:
+def overlay_svg(
+    overlay: Overlay, theme: Theme, *, size: Size = "wide", shown: Shown = WHOLE
+) -> str:
     """Draw an overlay as SVG with its finding as title; gaps of a record stay gaps."""
-    plot, trace = _plot(overlay)
-    return plot_svg(plot, trace, theme, size=size)
+    plot, trace = overlay_plot(overlay)
+    return plot_svg(plot, trace, theme, size=size, shown=shown)
 
 
-def _plot(overlay: Overlay) -> tuple[dict[str, Any], dict[str, list[float | None]]]:
-    """The overlay in the words of a run's plot: every curve on the points of all."""
+def overlay_plot(overlay: Overlay) -> tuple[dict[str, Any], dict[str, list[float | None]]]:
+    """The overlay in the words of a run's plot, and its trace: every curve on the points of all.
+
+    Columns of the trace stand in the order of the lines, the x axis [min or %] first; power in W.
+    """
     points = np.unique(np.concatenate([curve.x for curve in overlay.curves]))
     lines, columns = [], {"x": points}
     for position, curve in enumerate(overlay.curves):

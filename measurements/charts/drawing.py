@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import re
 import textwrap
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from typing import Any
 
+from measurements.charts.framing import framed, told
 from measurements.charts.labels import (
     LETTER,
     Axis,
@@ -30,10 +32,11 @@ from measurements.charts.look import (
     Size,
     Theme,
 )
+from measurements.charts.shown import WHOLE, Shown, cut, whole_axis
 from measurements.models import Run
 
 
-def trace_svg(run: Run, theme: Theme, *, size: Size = "wide") -> str:
+def trace_svg(run: Run, theme: Theme, *, size: Size = "wide", shown: Shown = WHOLE) -> str:
     """Draw the trace of a run as its kind declares it.
 
     Parameters
@@ -43,7 +46,10 @@ def trace_svg(run: Run, theme: Theme, *, size: Size = "wide") -> str:
     theme : str
         ``light`` or ``dark``.
     size : str
-        ``wide``, or ``narrow`` for a telephone: fewer pixels, not smaller print.
+        ``wide``, ``narrow`` for a telephone: fewer pixels, not smaller print; or ``film`` for a
+        frame of 1920 × 1080 pixels.
+    shown : Shown
+        A stretch of the x axis, and the lines that are left out.
 
     Returns
     -------
@@ -57,13 +63,22 @@ def trace_svg(run: Run, theme: Theme, *, size: Size = "wide") -> str:
     """
     if run.plot is None or run.trace is None:
         raise ValueError("A run that was not computed has no chart.")
-    return plot_svg(run.plot, run.trace, theme, size=size)
+    return plot_svg(run.plot, run.trace, theme, size=size, shown=shown)
 
 
-def plot_svg(plot: Mapping[str, Any], trace: Trace, theme: Theme, *, size: Size = "wide") -> str:
+def plot_svg(
+    plot: Mapping[str, Any],
+    trace: Trace,
+    theme: Theme,
+    *,
+    size: Size = "wide",
+    shown: Shown = WHOLE,
+) -> str:
     """Draw the columns of `trace` as `plot` says, which is a `kinds.base.Plot` as plain JSON.
 
-    Returns SVG with the plot's title; None in a column is a gap of its line.
+    Returns SVG with the plot's title; None in a column is a gap of its line. Its root tells where
+    the plot lies and what its axes span, except in a frame. The y axis is fitted to what is
+    shown; names of level rules stay in sight.
     """
     # Loading these takes more than a second: the web process starts without them.
     import altair as alt  # noqa: PLC0415
@@ -72,24 +87,27 @@ def plot_svg(plot: Mapping[str, Any], trace: Trace, theme: Theme, *, size: Size 
     palette, sheet = PALETTES[theme], SHEETS[size]
     if not needs_side(plot):
         sheet = replace(sheet, width=sheet.width + sheet.labels, labels=0)
-    x_axis = domain(
-        trace[plot["x"]],
-        [rule["value"] for rule in plot["rules"] if rule["axis"] == "x"],
-        length=sheet.width,
-        pad=0.0,
-    )
-    y_axis = domain(
-        [value for line in plot["lines"] for value in trace[line["column"]]],
-        [rule["value"] for rule in plot["rules"] if rule["axis"] == "y"],
-        length=sheet.height,
-        pad=0.06,
-    )
+    x_axis = replace(whole_axis(plot, trace), length=sheet.width)
+    low, high = shown.stretch(x_axis)
+    x_axis = replace(x_axis, low=low, high=high)
+    part = cut(plot, trace, shown)
+    y_axis = _y_axis(part.plot, part.trace, otherwise=trace, sheet=sheet)
+    plot, trace = part.plot, part.trace
     above = top_labels(plot, x_axis=x_axis, sheet=sheet)
     beside = side_labels(plot, trace, x_axis=x_axis, y_axis=y_axis, sheet=sheet, palette=palette)
     layers = [
         *_bands(alt, plot, x_axis, palette),
         *_rules(alt, plot, palette),
-        *_lines(alt, plot, trace, palette=palette, x_axis=x_axis, y_axis=y_axis),
+        *_lines(
+            alt,
+            plot,
+            trace,
+            made=part.made,
+            palette=palette,
+            sheet=sheet,
+            x_axis=x_axis,
+            y_axis=y_axis,
+        ),
         *_texts(alt, above, beside, palette=palette, sheet=sheet),
     ]
     chart = (
@@ -107,7 +125,7 @@ def plot_svg(plot: Mapping[str, Any], trace: Trace, theme: Theme, *, size: Size 
             },
             autosize=alt.AutoSizeParams(type="pad", contains="content"),
             title=alt.TitleParams(
-                textwrap.wrap(plot["title"], sheet.title_characters),
+                textwrap.wrap(_with_units_kept(plot["title"]), sheet.title_characters),
                 subtitle=plot["y_title"],
                 anchor="start",
                 frame="bounds",
@@ -137,7 +155,27 @@ def plot_svg(plot: Mapping[str, Any], trace: Trace, theme: Theme, *, size: Size 
             titleFontWeight="normal",
         )
     )
-    return str(vl_convert.vegalite_to_svg(chart.to_dict()))
+    svg = str(vl_convert.vegalite_to_svg(chart.to_dict()))
+    if sheet.frame:
+        return framed(svg, frame=sheet.frame, paper=palette.paper)
+    return told(svg, x_axis=x_axis, y_axis=y_axis)
+
+
+def _y_axis(plot: Mapping[str, Any], trace: Trace, *, otherwise: Trace, sheet: Sheet) -> Axis:
+    """Fitted to the values that are shown, or to all of them where none is."""
+    columns = [line["column"] for line in plot["lines"]]
+    values = [value for name in columns for value in trace[name] if value is not None]
+    return domain(
+        values or [value for name in columns for value in otherwise[name]],
+        [rule["value"] for rule in plot["rules"] if rule["axis"] == "y"],
+        length=sheet.height,
+        pad=0.06,
+    )
+
+
+def _with_units_kept(title: str) -> str:
+    """No line ends between a number and its unit (SI Brochure, 5.4.3)."""
+    return re.sub(r"(?<=\d) (?=[%°A-Za-zµΩ])", "\N{NO-BREAK SPACE}", title)
 
 
 def _width(label: SideLabel, *, sheet: Sheet) -> int:
@@ -146,18 +184,26 @@ def _width(label: SideLabel, *, sheet: Sheet) -> int:
 
 
 def _lines(
-    alt: Any, plot: Any, trace: Trace, *, palette: Palette, x_axis: Axis, y_axis: Axis
+    alt: Any,
+    plot: Any,
+    trace: Trace,
+    *,
+    made: frozenset[int],
+    palette: Palette,
+    sheet: Sheet,
+    x_axis: Axis,
+    y_axis: Axis,
 ) -> list[Any]:
-    """One layer a series, in the order of declaration."""
+    """One layer a series, in the order of declaration; rows that were `made` get no mark."""
     x = alt.X(
         "x:Q",
         scale=alt.Scale(domain=[x_axis.low, x_axis.high], nice=False, zero=False),
-        axis=alt.Axis(title=plot["x_title"], tickCount=x_axis.length // 75),
+        axis=alt.Axis(title=plot["x_title"], tickCount=sheet.columns),
     )
     y = alt.Y(
         "y:Q",
         scale=alt.Scale(domain=[y_axis.low, y_axis.high], nice=False, zero=False),
-        axis=alt.Axis(title=None, tickCount=y_axis.length // 45),
+        axis=alt.Axis(title=None, tickCount=sheet.rows),
     )
     layers = []
     for position, line in enumerate(plot["lines"]):
@@ -174,18 +220,20 @@ def _lines(
             layers.append(
                 base.mark_line(
                     color=colour,
-                    strokeWidth=2,
-                    strokeDash=_dash(position),
+                    strokeWidth=sheet.stroke,
+                    strokeDash=[part * sheet.stroke / 2 for part in _dash(position)],
                     strokeJoin="round",
                     invalid="break-paths-show-path-domains",
                 ).encode(order="i:Q")
             )
         if line["mark"] != "line":
             layers.append(
-                base.mark_point(
+                alt.Chart(alt.Data(values=[row for row in values if row["i"] not in made]))
+                .encode(x=x, y=y)
+                .mark_point(
                     color=colour,
                     fill=colour,
-                    size=42,
+                    size=sheet.mark_area,
                     opacity=1,
                     shape=SHAPES[position % len(SHAPES)],
                     invalid="filter",

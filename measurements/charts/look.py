@@ -7,10 +7,10 @@ from dataclasses import dataclass
 from typing import Literal
 
 Theme = Literal["light", "dark"]
-Size = Literal["wide", "narrow"]
+Size = Literal["wide", "narrow", "film"]
 
 THEMES: tuple[Theme, ...] = ("light", "dark")
-SIZES: tuple[Size, ...] = ("wide", "narrow")
+SIZES: tuple[Size, ...] = ("wide", "narrow", "film")
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,7 +53,10 @@ SANS = "system-ui, -apple-system, 'Segoe UI', Inter, Roboto, sans-serif"
 
 @dataclass(frozen=True, slots=True)
 class Sheet:
-    """Lengths of a drawing [px]; `labels` is the room for labels right of the plot."""
+    """Lengths of a drawing [px]; `labels` is the room for labels right of the plot.
+
+    With a `frame` the whole is fitted into a picture of that width and height.
+    """
 
     width: int
     height: int
@@ -62,6 +65,23 @@ class Sheet:
     title_font: int
     title_characters: int
     label_characters: int
+    stroke: float = 2.0
+    frame: tuple[int, int] | None = None
+
+    @property
+    def mark_area(self) -> float:
+        """Of a point [px²]."""
+        return 10.5 * self.stroke**2
+
+    @property
+    def columns(self) -> int:
+        """How many ticks the x axis has room for."""
+        return int(self.width // max(75, 5.4 * self.font))
+
+    @property
+    def rows(self) -> int:
+        """How many ticks the y axis has room for."""
+        return int(self.height // max(45, 3.2 * self.font))
 
 
 SHEETS: Mapping[Size, Sheet] = {
@@ -82,5 +102,17 @@ SHEETS: Mapping[Size, Sheet] = {
         title_font=16,
         title_characters=36,
         label_characters=12,
+    ),
+    # A frame of film, 16:9: type that can be read from a sofa.
+    "film": Sheet(
+        width=1180,
+        height=590,
+        labels=360,
+        font=30,
+        title_font=46,
+        title_characters=60,
+        label_characters=20,
+        stroke=4.5,
+        frame=(1920, 1080),
     ),
 }

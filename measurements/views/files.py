@@ -7,13 +7,21 @@ import logging
 import uuid
 
 from django.http import FileResponse, Http404, HttpRequest, HttpResponse, HttpResponseBase
-from django.utils.cache import get_conditional_response
 from django.utils.http import content_disposition_header
 from django.views.decorators.http import require_safe
 
 from measurements import queries
-from measurements.charts import EDITION, SIZES, THEMES, trace_svg
+from measurements.charts import STATE, read_shown, trace_svg
 from measurements.models import Run
+from measurements.views.drawings import (
+    PARAMETERS,
+    Form,
+    asked_for,
+    drawn,
+    in_words,
+    refused,
+    wanted,
+)
 
 logger = logging.getLogger(__name__)
 
@@ -67,6 +75,15 @@ def run_raw(request: HttpRequest, run_id: uuid.UUID) -> HttpResponseBase:
     return response
 
 
+def trace_columns(run: Run) -> list[str]:
+    """The columns of the trace as they stand in its file, the plot's x axis first.
+
+    The database may keep them in an order of its own.
+    """
+    x = (run.plot or {}).get("x", "")
+    return sorted(run.trace or {}, key=lambda name: name != x)
+
+
 @require_safe
 def run_trace_csv(request: HttpRequest, run_id: uuid.UUID) -> HttpResponse:
     """The down-sampled trace as CSV; a gap is an empty cell."""
@@ -77,9 +94,7 @@ def run_trace_csv(request: HttpRequest, run_id: uuid.UUID) -> HttpResponse:
     response.headers["Content-Disposition"] = content_disposition_header(
         True, f"{run.adapter.slug}-{run.kind}-{str(run.pk)[-12:]}-trace.csv"
     )
-    # The database may keep the columns in an order of its own: the plot's x axis comes first.
-    x = (run.plot or {}).get("x", "")
-    names = sorted(run.trace, key=lambda name: name != x)
+    names = trace_columns(run)
     writer = csv.writer(response)
     # Sensors are named by the sender: no spreadsheet may take a heading for a formula.
     writer.writerow(
@@ -90,29 +105,23 @@ def run_trace_csv(request: HttpRequest, run_id: uuid.UUID) -> HttpResponse:
 
 
 @require_safe
-def run_chart(request: HttpRequest, run_id: uuid.UUID) -> HttpResponseBase:
-    """The chart of the trace as SVG, in a theme and a size."""
-    theme = request.GET.get("theme", "light")
-    size = request.GET.get("size", "wide")
-    if theme not in THEMES or size not in SIZES or set(request.GET) - {"theme", "size"}:
-        return HttpResponse(
-            f"theme is one of {', '.join(THEMES)}; size is one of {', '.join(SIZES)}.",
-            content_type="text/plain; charset=utf-8",
-            status=400,
-        )
+def run_chart(request: HttpRequest, run_id: uuid.UUID, form: Form = "svg") -> HttpResponseBase:
+    """The chart of the trace, in a theme and a size; a stretch of it, and without some lines."""
+    how = wanted(request, form)
+    if how is None or set(request.GET) - PARAMETERS - {*STATE}:
+        return refused(f"{', '.join(STATE)} say what is shown; nothing else is read")
     run = _visible(request, run_id)
     if run.plot is None or run.trace is None:
         raise Http404
-    # The fence rises with every computation, so that the drawing of an older one is not reused.
-    etag = f'"{run.pk}-{run.fence}-{theme}-{size}-{EDITION}"'
-    response = get_conditional_response(request, etag=etag)
-    if response is None:
-        svg = trace_svg(
-            run,
-            "dark" if theme == "dark" else "light",
-            size="narrow" if size == "narrow" else "wide",
-        )
-        response = HttpResponse(svg, content_type="image/svg+xml")
-    response.headers["ETag"] = etag
-    response.headers["Cache-Control"] = "private, no-cache"
-    return response
+    try:
+        shown = read_shown(asked_for(request.GET), run.plot, run.trace)
+    except ValueError as error:
+        return in_words(str(error))
+    return drawn(
+        request,
+        how,
+        lambda theme, size: trace_svg(run, theme, size=size, shown=shown),
+        # The fence rises with every computation: the drawing of an older one is not reused.
+        state=(run.pk, run.fence, *shown.in_order),
+        name=f"{run.adapter.slug}-{run.kind}-{str(run.pk)[-12:]}",
+    )

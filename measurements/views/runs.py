@@ -13,6 +13,7 @@ from django.contrib.auth.models import User
 from django.core.exceptions import PermissionDenied
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
+from django.urls import reverse
 from django.views.decorators.http import require_POST, require_safe
 
 from catalog.models import Viewer
@@ -25,6 +26,8 @@ from measurements.kinds.base import Metric
 from measurements.models import Run, Value, Verdict
 from measurements.queries.attachments import attached_to
 from measurements.standards.sources import SOURCES, Source
+from measurements.views.figures import Addresses, Figure, figure
+from measurements.views.files import trace_columns
 
 PAGE_SIZE = 50
 
@@ -136,6 +139,7 @@ def _page(
     declared = all_metrics()
     is_ready = shown.state == Run.State.READY
     may_judge = shown.may_be_judged_by(request.user)
+    drawing = _figure(request, shown)
     context: dict[str, Any] = {
         "section": "bench",
         "run": shown,
@@ -158,8 +162,26 @@ def _page(
         and shown.standing in (Run.Standing.PROVISIONAL, Run.Standing.ACCEPTED),
         "amendments": amendments_told(shown, viewer=request.user),
         "attached": attached_to(shown, viewer=request.user),
+        "figure": drawing,
     }
+    if drawing is not None and drawing.error:
+        status = 400
     return render(request, "measurements/run.html", context, status=status)
+
+
+def _figure(request: HttpRequest, shown: Run) -> Figure | None:
+    if shown.plot is None or shown.trace is None:
+        return None
+    svg, png, csv = (
+        reverse(name, args=[shown.pk]) for name in ("run-chart", "run-chart-png", "run-trace-csv")
+    )
+    return figure(
+        request.GET,
+        shown.plot,
+        shown.trace,
+        addresses=Addresses(svg, png, csv),
+        columns=trace_columns(shown),
+    )
 
 
 def _state_in_words(shown: Run) -> str:

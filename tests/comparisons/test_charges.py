@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import csv
 from collections.abc import Callable
+from html import unescape
 from typing import Any
 
 import pytest
 from django.test import Client
+from django.utils.html import escape
 
 from catalog.models import Device
 from comparisons.queries.charge_overlays import Axis, Overlay, overlay
@@ -183,8 +186,53 @@ def test_the_page_draws_what_its_address_says(
         headers={"If-None-Match": chart["ETag"]},
     )
     assert again.status_code == 304
+    picture = client.get(f"/charges/laptop/curves.png{query}&size=film")
+    assert (picture["Content-Type"], picture.content[:8]) == ("image/png", b"\x89PNG\r\n\x1a\n")
+    assert "/charges/laptop/curves.png?adapter=" in page.content.decode()
     listed = client.get(f"/adapters/{one.slug}/").content.decode()
     assert f"/charges/laptop/?adapter={one.slug}" in listed
+
+
+def test_a_stretch_of_the_curves_keeps_what_is_laid_over_each_other(
+    client: Client, laptop: Device, charged: Callable[..., Run]
+) -> None:
+    one, fast = adapter("One"), adapter("Fast")
+    charged(one, log(2.0))
+    charged(fast, log(3.0))
+    laid = f"adapter={one.slug}&adapter={fast.slug}"
+    shown = f"{laid}&from=10&to=20&hide=curve_1"
+    page = client.get(f"/charges/laptop/?{shown}")
+    assert page.status_code == 200
+    assert f"curves.svg?{escape(shown)}&amp;size=wide" in page.text
+    for tested in (one, fast):
+        assert f'<input type="hidden" name="adapter" value="{tested.slug}">' in page.text
+    chart = client.get(f"/charges/laptop/curves.svg?{shown}")
+    assert 'data-x="10.0 20.0"' in chart.text
+    assert chart["ETag"] != client.get(f"/charges/laptop/curves.svg?{laid}")["ETag"]
+    for path in ("", "curves.svg"):
+        refused = client.get(f"/charges/laptop/{path}?{laid}&hide=curve_2")
+        assert refused.status_code == 400
+        assert "There is no line “curve_2”" in refused.text
+
+
+def test_the_numbers_of_an_overlay_are_those_of_its_curves(
+    client: Client, laptop: Device, charged: Callable[..., Run]
+) -> None:
+    one, fast = adapter("One"), adapter("Fast")
+    runs = charged(one, log(2.0)), charged(fast, log(3.0))
+    query = f"?adapter={one.slug}&adapter={fast.slug}"
+    answer = client.get(f"/charges/laptop/curves.csv{query}")
+    heading, *rows = csv.reader(answer.text.splitlines())
+    assert heading == ["time_min", "power_w Invented One", "power_w Invented Fast"]
+    for column, curve in enumerate(laid(laptop, *runs).curves, start=1):
+        given = {float(row[0]): float(row[column]) for row in rows if row[column]}
+        assert given == pytest.approx(dict(zip(curve.x, curve.power_w, strict=True)))
+    assert answer["Content-Disposition"] == 'attachment; filename="charges-laptop.csv"'
+    assert f"/charges/laptop/curves.csv{query}" in unescape(
+        client.get(f"/charges/laptop/{query}").text
+    )
+    assert client.get("/charges/laptop/curves.csv").status_code == 404
+    assert client.get("/charges/laptop/curves.csv?adapter=nobody").status_code == 400
 
 
 @pytest.mark.parametrize(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import re
 from dataclasses import asdict
 from itertools import pairwise
@@ -9,8 +10,9 @@ from typing import Any
 from xml.etree import ElementTree
 
 import pytest
+from PIL import Image, ImageChops, ImageColor
 
-from measurements.charts import SIZES, THEMES, Size, Theme, trace_svg
+from measurements.charts import SIZES, THEMES, Size, Theme, png_of, trace_svg
 from measurements.charts.labels import Axis, domain, side_labels, top_labels
 from measurements.charts.look import PALETTES, SHEETS
 from measurements.kinds.base import Plot, PlotBand, PlotLine, PlotRule
@@ -76,7 +78,7 @@ def test_a_chart_holds_its_finding_its_units_and_every_name(theme: Theme, size: 
     rules = (PlotRule("y", 77.0, "touch limit"), PlotRule("x", 5.0, "50 %"))
     svg = trace_svg(run(rules=rules, bands=(PlotBand(0, 5, "stage 1"),)), theme, size=size)
 
-    shown = " ".join(texts(svg))
+    shown = " ".join(texts(svg)).replace("\N{NO-BREAK SPACE}", " ")
     for words in (
         "Warmest at 41.9 °C",
         "<the> limit",
@@ -90,6 +92,49 @@ def test_a_chart_holds_its_finding_its_units_and_every_name(theme: Theme, size: 
     ):
         assert words in shown
     assert PALETTES[theme].paper in svg
+
+
+def test_no_line_of_a_title_ends_between_a_number_and_its_unit() -> None:
+    shown = run()
+    shown.plot = {**plot_of(shown), "title": f"{'x' * 34} 94 W, for 3 min"}
+    lines = texts(trace_svg(shown, "light", size="narrow"))
+    assert any("94\N{NO-BREAK SPACE}W" in line for line in lines)
+
+
+@pytest.mark.parametrize("theme", THEMES)
+def test_a_frame_of_film_is_16_to_9_and_filled_to_its_edges(theme: Theme) -> None:
+    svg = trace_svg(run(), theme, size="film")
+    root = ElementTree.fromstring(svg)
+    assert (root.get("width"), root.get("height")) == ("1920", "1080")
+    picture = Image.open(io.BytesIO(png_of(svg, is_frame=True))).convert("RGB")
+    assert picture.size == (1920, 1080)
+    paper = ImageColor.getrgb(PALETTES[theme].paper)
+    corners = [(0, 0), (1919, 0), (0, 1079), (1919, 1079)]
+    assert {picture.getpixel(corner) for corner in corners} == {paper}
+    # Something is drawn, and as large as it goes: it reaches one pair of the margins.
+    box = ImageChops.difference(picture, Image.new("RGB", picture.size, paper)).getbbox()
+    assert box is not None
+    left, top, right, bottom = box
+    assert right - left > 1920 * 0.85 or bottom - top > 1080 * 0.85
+
+
+def test_type_in_a_frame_of_film_is_large_enough_to_be_read_from_a_sofa() -> None:
+    # Common practice: at least a fortieth of the height of the picture.
+    svg = trace_svg(run(), "light", size="film")
+    inner = next(node for node in ElementTree.fromstring(svg) if node.tag.endswith("}svg"))
+    box = [float(number) for number in str(inner.get("viewBox")).split()]
+    scale = min(float(str(inner.get("width"))) / box[2], float(str(inner.get("height"))) / box[3])
+    sizes = [float(size) for size in re.findall(r'font-size="([\d.]+)(?:px)?"', svg)]
+    assert min(sizes) * scale >= 1080 / 40
+
+
+def test_a_picture_for_a_page_has_twice_the_pixels_of_the_drawing() -> None:
+    svg = trace_svg(run(), "light")
+    root = ElementTree.fromstring(svg)
+    picture = Image.open(io.BytesIO(png_of(svg, is_frame=False)))
+    assert picture.size == pytest.approx(
+        [2 * float(str(root.get(side))) for side in ("width", "height")], abs=2
+    )
 
 
 def test_a_drawing_carries_no_style_and_nothing_that_runs_or_loads() -> None:

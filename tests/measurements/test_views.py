@@ -273,8 +273,8 @@ def test_a_run_page_takes_the_same_queries_for_any_number_of_values(
     )
     run = accepted(make_adapter(), heading + rows, kind="efficiency", by=editor)
 
-    # Run; instruments, flags, verdicts, events; values; attachments; notices.
-    with django_assert_num_queries(8):
+    # Run; its trace; instruments, flags, verdicts, events; values; attachments; notices.
+    with django_assert_num_queries(9):
         client.get(page_of(run))
 
 

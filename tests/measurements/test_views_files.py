@@ -10,6 +10,7 @@ import pytest
 from django.contrib.auth.models import User
 from django.test import Client
 from django.urls import reverse
+from django.utils.html import escape
 
 from measurements import queries
 from measurements.models import Run
@@ -107,6 +108,58 @@ def test_the_chart_is_svg_for_both_themes_and_kept_by_the_browser(
     assert light.headers["ETag"] != dark.headers["ETag"]
     again = client.get(address("run-chart", run), headers={"If-None-Match": light.headers["ETag"]})
     assert again.status_code == 304
+
+
+def test_a_chart_is_drawn_for_a_stretch_and_without_a_line(client: Client, editor: User) -> None:
+    run = accepted(make_adapter(), by=editor)
+    chart = address("run-chart", run)
+    whole = client.get(chart)
+    part = client.get(chart, {"from": "2", "to": "5"})
+    less = client.get(chart, {"hide": "input_power_w"})
+    assert ElementTree.fromstring(part.text).get("data-x") == "2.0 5.0"
+    assert len({answer.headers["ETag"] for answer in (whole, part, less)}) == 3
+    picture = client.get(address("run-chart-png", run), {"from": "2", "to": "5"})
+    assert picture.content[:8] == b"\x89PNG\r\n\x1a\n"
+
+
+@pytest.mark.parametrize(
+    ("query", "said"),
+    [
+        ({"from": "5", "to": "2"}, "5 is not less than 2"),
+        ({"from": "soon"}, "“from” is a number"),
+        ({"from": "9e9"}, "lies outside"),
+        ({"hide": "<b>"}, "no line “<b>”"),
+    ],
+)
+def test_a_stretch_that_there_is_not_is_a_400_that_says_so(
+    client: Client, editor: User, query: dict[str, str], said: str
+) -> None:
+    run = accepted(make_adapter(), by=editor)
+    drawing = client.get(address("run-chart", run), query)
+    assert (drawing.status_code, said in drawing.text) == (400, True)
+    assert drawing.headers["Content-Type"].startswith("text/plain")
+    page = client.get(run.get_absolute_url(), query)
+    assert page.status_code == 400
+    assert f"The whole chart is shown: {escape(drawing.text)}" in page.text
+    assert f'src="{address("run-chart", run)}?size=wide"' in page.text
+
+
+def test_the_page_of_a_run_shows_and_offers_the_stretch_of_its_address(
+    client: Client, editor: User
+) -> None:
+    run = accepted(make_adapter(), by=editor)
+    page = client.get(run.get_absolute_url(), {"from": "2", "to": "6", "stray": "1"}).text
+    chart = address("run-chart", run)
+    assert page.count(f"{chart}?from=2&amp;to=6&amp;") == 8
+    figure = page.partition("data-chart")[2].partition("</figure>")[0]
+    assert "stray" not in figure
+    # Half and twice of it, around the middle.
+    assert 'data-zoom="closer" href="?from=3&amp;to=5"' in page
+    assert 'data-zoom="wider" href="?from=0&amp;to=8"' in page
+    assert 'data-zoom="whole" href="?"' in page
+    assert ">2 to 6 of 0 to " in page
+    for name, value in (("from", "2"), ("to", "6")):
+        assert f'<input name="{name}" value="{value}"' in page
 
 
 def test_a_recomputed_run_is_drawn_anew(client: Client, editor: User) -> None:

@@ -22,6 +22,7 @@
     if (fresh.dataset.live === undefined) {
       old.replaceWith(document.adoptNode(fresh));
       document.title = page.title;
+      document.dispatchEvent(new Event("region-swapped"));
     } else if (old.dataset.words !== words) {
       old.dataset.words = words;
       for (const step of old.querySelectorAll("[data-live-step]")) {
