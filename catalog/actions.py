@@ -126,6 +126,10 @@ def _save_claims(adapter: Adapter, claims: Sequence[ClaimFacts]) -> None:
         claim.save()
 
 
+# Addresses beside those of devices.
+RESERVED_DEVICES = ("new",)
+
+
 def save_device(device: Device) -> Device:
     """Write down a reference device. Raises `ValidationError` for facts that cannot be.
 
@@ -137,7 +141,9 @@ def save_device(device: Device) -> Device:
         device._state.adding = False
     if not device.slug:
         taken = Device.objects.values_list("slug", flat=True)
-        device.slug = free_slug(device.name, taken=taken, otherwise="device", longest=90)
+        device.slug = free_slug(
+            device.name, taken=[*taken, *RESERVED_DEVICES], otherwise="device", longest=90
+        )
     device.full_clean()
     device.save()
     return device

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from decimal import Decimal
 from typing import Any
 
 from django.db import transaction
@@ -15,13 +16,14 @@ from rest_framework.response import Response
 
 from catalog.actions import get_maker, save_adapter, save_device
 from catalog.answers import AdapterAnswer, DecodeAnswer, DeviceAnswer
-from catalog.models import Adapter, Device, Maker, Viewer
+from catalog.models import Adapter, Device, Maker, Port, Viewer
 from catalog.power_delivery.audit import audit
 from catalog.power_delivery.objects import decode_all
+from catalog.queries import as_one_parameter, find
 from catalog.rest.calls import Call, page_of
 from catalog.rest.conditions import check_if_match, entity_tag
 from catalog.rest.paging import PAGE_PARAMETERS, keyset_page
-from catalog.rest.parameters import number, since, slug, text, whole
+from catalog.rest.parameters import currency, number, one_of, since, slug, text, whole
 from catalog.rest.problems import Fault, Invalid
 from catalog.rest.views import ApiView, read_body, tagged
 from catalog.serializers import (
@@ -42,6 +44,13 @@ RATING_PARAMETERS = {
     "power_min": number(minimum=0, maximum=10_000).saying("Rated power from, W."),
     "power_max": number(minimum=0, maximum=10_000).saying("Rated power to, W."),
     "ports_min": whole(minimum=0, maximum=100).saying("At least so many ports."),
+    "connector": one_of(*Port.Connector.values).saying("With a port of that connector."),
+    "enclosure": one_of(*Adapter.Enclosure.values).saying("What hands touch."),
+    "year_min": whole(minimum=1996, maximum=2100).saying("Released in that year or later."),
+    "year_max": whole(minimum=1996, maximum=2100).saying("Released in that year or earlier."),
+    "price_min": number(minimum=0, maximum=999_999).saying("Price from; needs `currency`."),
+    "price_max": number(minimum=0, maximum=999_999).saying("Price to; needs `currency`."),
+    "currency": currency.saying("With a price in that currency, ISO 4217."),
 }
 _WITH_IT = ("ports__protocols", "claims")
 
@@ -58,6 +67,17 @@ def visible_adapter(slug: str, *, viewer: Viewer, lock: bool = False) -> Adapter
     if adapter is None:
         raise NotFound(f"No adapter is called “{slug[:160]}” here.")
     return adapter
+
+
+def price_range(given: Mapping[str, Any]) -> tuple[Decimal | None, Decimal | None]:
+    """The ends of the range of prices. Raises `Invalid` where nobody says in which currency."""
+    low, high = (
+        None if given.get(name) is None else Decimal(str(given[name]))
+        for name in ("price_min", "price_max")
+    )
+    if (low is not None or high is not None) and "currency" not in given:
+        raise Invalid([Fault("currency", "Say in which currency the price is, such as EUR.")])
+    return low, high
 
 
 def _as_stored(adapter: Adapter) -> Adapter:
@@ -99,7 +119,7 @@ class AdapterList(ApiView):
     }
 
     def get(self, request: Request) -> Response:
-        """List adapters by slug; filters: words, maker's slug, rated power in W, ports."""
+        """List adapters by slug; filters: words, maker's slug, power in W, ports, year, price."""
         given = self.given
         if "maker" in given and not Maker.objects.filter(slug=given["maker"]).exists():
             raise Invalid([Fault("maker", "No maker has this slug.")])
@@ -107,11 +127,20 @@ class AdapterList(ApiView):
             given.get("power_min"), given.get("power_max")
         )
         if "q" in given:
-            found = found.search(given["q"])
+            fitting = find(given["q"], viewer=self.viewer).adapters
+            found = found.filter(pk__in=as_one_parameter(fitting))
         if "maker" in given:
             found = found.filter(maker__slug=given["maker"])
         if given.get("ports_min"):
             found = found.with_ports_at_least(given["ports_min"])
+        if "connector" in given:
+            found = found.with_connector(given["connector"])
+        if "enclosure" in given:
+            found = found.filter(enclosure=given["enclosure"])
+        found = found.released_between(given.get("year_min"), given.get("year_max"))
+        low, high = price_range(given)
+        if "currency" in given:
+            found = found.priced_between(low, high, currency=given["currency"])
         if "updated_since" in given:
             moment = given["updated_since"]
             out = Adapter.objects.come_out_since(moment).values("pk")

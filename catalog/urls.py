@@ -1,4 +1,4 @@
-"""Addresses of the catalogue. An adapter's own page belongs to the comparisons."""
+"""Addresses of the catalogue. The list of adapters and their pages belong to the comparisons."""
 
 from __future__ import annotations
 
@@ -7,7 +7,6 @@ from django.urls import path
 from catalog import views
 
 urlpatterns = [
-    path("adapters/", views.adapter_list, name="adapter-list"),
     path("adapters/new/", views.adapter_add, name="adapter-add"),
     path("adapters/<slug:slug>/edit/", views.adapter_edit, name="adapter-edit"),
     path("devices/", views.device_list, name="device-list"),

@@ -1,9 +1,7 @@
-"""Pages of the catalogue: lists and entries of adapters and devices, the decoder of words."""
+"""Pages of the catalogue: entries of adapters, list and entries of devices, the decoder."""
 
 from __future__ import annotations
 
-from collections import Counter
-from dataclasses import dataclass
 from urllib.parse import urlencode
 
 from django.contrib import messages
@@ -15,12 +13,10 @@ from django.views.decorators.http import require_http_methods, require_safe
 
 from catalog.actions import save_device
 from catalog.charts import profile_chart
-from catalog.forms import AdapterEntry, AdapterFilterForm, DecodeForm, DeviceForm
+from catalog.forms import AdapterEntry, DecodeForm, DeviceForm
 from catalog.models import Adapter, Device
 from catalog.power_delivery.audit import audit
 from catalog.power_delivery.objects import decode_all
-
-PAGE_SIZE = 50
 
 EXAMPLE_WORDS = (
     "0x0881912C 0x0002D12C 0x0004B12C 0x000641F4 0xE007D1F4 0xC9A42164 0x00000000 "
@@ -28,43 +24,6 @@ EXAMPLE_WORDS = (
 )
 """What an invented source of 140 W sends in EPR mode."""
 EXAMPLE_POWER_W = 140
-
-
-@dataclass(frozen=True, slots=True)
-class Row:
-    """A line of the list. `outputs` counts the ports by connector."""
-
-    adapter: Adapter
-    outputs: str
-
-
-def _row(adapter: Adapter) -> Row:
-    counted = Counter(port.get_connector_display() for port in adapter.ports.all())
-    return Row(adapter, ", ".join(f"{count} {name}" for name, count in counted.items()))
-
-
-@require_safe
-def adapter_list(request: HttpRequest) -> HttpResponse:
-    """Adapters that match the filters of the address, fifty a page."""
-    form = AdapterFilterForm(request.GET)
-    page = None
-    if form.is_valid():
-        listed = form.narrow(Adapter.objects.visible_to(request.user))
-        page = form.page_of(
-            listed.select_related("maker")
-            .prefetch_related("ports")
-            .order_by("maker__name", "name", "pk"),
-            size=PAGE_SIZE,
-        )
-    context = {
-        "section": "adapters",
-        "form": form,
-        "page": page,
-        "rows": [_row(adapter) for adapter in page] if page else [],
-    }
-    return render(
-        request, "catalog/adapter_list.html", context, status=200 if page is not None else 400
-    )
 
 
 @login_required

@@ -1,4 +1,4 @@
-"""Filters of the list of adapters in the address, and the entry of an adapter."""
+"""Filters of a list in the address, and the entry of an adapter."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ from django.db.models import ProtectedError, QuerySet
 from catalog.actions import get_maker, save_adapter
 from catalog.forms.groups import ask_for_the_rest
 from catalog.forms.rows import claim_rows, port_rows
-from catalog.models import Adapter, AdapterQuerySet, Maker, Port
+from catalog.models import Adapter
 
 if TYPE_CHECKING:
     # The framework's class takes its model as a parameter in its stubs only.
@@ -56,49 +56,6 @@ class FilterForm(forms.Form):
         except EmptyPage:
             self.add_error(None, f"There is no such page; the last one is {paginator.num_pages}.")
             return None
-
-
-class AdapterFilterForm(FilterForm):
-    """Which adapters are listed."""
-
-    q = forms.CharField(
-        label="Maker, name or model number", required=False, max_length=100, empty_value=""
-    )
-    power_min = forms.FloatField(label="Rated power from, W", required=False, min_value=0)
-    power_max = forms.FloatField(label="to, W", required=False, min_value=0)
-    ports_min = forms.IntegerField(
-        label="Ports, at least", required=False, min_value=1, max_value=100
-    )
-    maker = forms.ModelChoiceField(
-        Maker.objects.order_by("name"),
-        to_field_name="slug",
-        required=False,
-        empty_label="any",
-        error_messages={"invalid_choice": "No maker is called “%(value)s” here."},
-    )
-    connector = forms.ChoiceField(choices=[("", "any"), *Port.Connector.choices], required=False)
-
-    def clean(self) -> dict[str, Any]:
-        """Refuse a range of power that runs backward."""
-        cleaned = super().clean()
-        lowest, highest = cleaned.get("power_min"), cleaned.get("power_max")
-        if lowest is not None and highest is not None and lowest > highest:
-            self.add_error("power_max", f"Give at least {lowest:g} W, or lower the other end.")
-        return cleaned
-
-    def narrow(self, adapters: AdapterQuerySet) -> AdapterQuerySet:
-        """Those of `adapters` that the filters let through; only after `is_valid()`."""
-        wanted = self.cleaned_data
-        adapters = adapters.search(wanted["q"])
-        adapters = adapters.rated_between(wanted["power_min"], wanted["power_max"])
-        if wanted["ports_min"]:
-            adapters = adapters.with_ports_at_least(wanted["ports_min"])
-        if wanted["maker"]:
-            adapters = adapters.filter(maker=wanted["maker"])
-        if wanted["connector"]:
-            having = Port.objects.filter(connector=wanted["connector"]).values("adapter")
-            adapters = adapters.filter(pk__in=having)
-        return adapters
 
 
 # Facts that only mean something together.

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from datetime import datetime
+from datetime import date, datetime
+from decimal import Decimal
 from typing import Self
 
 from django.contrib.auth.models import AbstractBaseUser, AnonymousUser
@@ -85,6 +86,35 @@ class AdapterQuerySet(models.QuerySet["Adapter"]):
                 models.Subquery(counted, output_field=models.IntegerField()), 0
             )
         ).filter(port_total__gte=count)
+
+    def with_connector(self, connector: str) -> Self:
+        """Those with a port of that connector."""
+        return self.filter(
+            models.Exists(Port.objects.filter(adapter=models.OuterRef("pk"), connector=connector))
+        )
+
+    def released_between(self, first: int | None, last: int | None) -> Self:
+        """Those released from the year `first` to the year `last`, both inclusive.
+
+        An adapter whose date of release nobody wrote down is in no range.
+        """
+        found = self
+        if first is not None:
+            found = found.filter(released_on__gte=date(first, 1, 1))
+        if last is not None:
+            found = found.filter(released_on__lte=date(last, 12, 31))
+        return found
+
+    def priced_between(
+        self, minimum: Decimal | None, maximum: Decimal | None, *, currency: str
+    ) -> Self:
+        """Those with a price of that currency (ISO 4217) from `minimum` to `maximum`, inclusive."""
+        found = self.filter(currency=currency)
+        if minimum is not None:
+            found = found.filter(price__gte=minimum)
+        if maximum is not None:
+            found = found.filter(price__lte=maximum)
+        return found
 
 
 def _all_or_none(*names: str) -> Q:

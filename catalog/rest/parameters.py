@@ -146,6 +146,16 @@ slug = Reader(
 """The name of a thing in its address."""
 
 
+def _currency(raw: str) -> str:
+    if not re.fullmatch(r"[A-Z]{3}", raw):
+        raise ValueError("Write three capital letters of ISO 4217, such as EUR.")
+    return raw
+
+
+currency = Reader(_currency, {"type": "string", "pattern": "^[A-Z]{3}$"})
+"""A currency's code."""
+
+
 def read_parameters(query: QueryDict, *, known: Mapping[str, Reader]) -> dict[str, Any]:
     """The parameters that were given, read.
 

@@ -11,6 +11,7 @@ from django.db.models import Prefetch
 from catalog.charts import ProfileChart, profile_chart
 from catalog.models import Adapter, LabelClaim, Port, Viewer
 from catalog.power_delivery.capability import highest_power_w
+from comparisons.queries.adapter_summaries import Line, SchemeCount, scheme_counts, summary
 from comparisons.queries.bands import Band, bands
 from comparisons.queries.bench_details import (
     Charge,
@@ -21,8 +22,17 @@ from comparisons.queries.bench_details import (
 )
 from comparisons.queries.cohorts import results_of_tables
 from comparisons.queries.device_pairings import NamedPairing, slow_pairings_of
-from comparisons.queries.judgements import Judgement, judgements, nearest
-from comparisons.queries.placements import HEADLINES, PLACE_WORDS, Placement, placements
+from comparisons.queries.judgements import Judgement, each_once, judgements, nearest
+from comparisons.queries.kind_results import KindResult, kind_results
+from comparisons.queries.placements import (
+    HEADLINES,
+    PLACE_WORDS,
+    SMALL_COHORT,
+    Placement,
+    placements,
+)
+from comparisons.queries.ratings import Rating, ratings
+from comparisons.queries.similar import POWER_WITHIN, Similar, similar
 from measurements.kinds import all_kinds
 from measurements.kinds.base import Metric
 from measurements.models import Run
@@ -77,7 +87,7 @@ class ScannedPort:
     def words(self) -> str:
         """Its best profile in a few words."""
         if not self.capability.objects:
-            return "no power data object"
+            return "no power data object read"
         count = len(self.capability.objects)
         best = highest_power_w(self.capability.objects)
         return f"up to {best:g} W in {count} profile{'' if count == 1 else 's'}"
@@ -113,6 +123,8 @@ class AdapterPage:
     has one entry a port, `grids` and `matrices` what the kinds draw of their standing values and
     runs, `charges` the devices that it charged, `slow_pairings` those that it charged slowly.
     `of_tables` is how many results it has by tables alone, `tables` whether they are counted.
+    `summary` says the whole in a few lines, `ratings` set what is stated against what was found,
+    `schemes` count the verdicts, `results` has one run of each kind to look at first.
     """
 
     adapter: Adapter
@@ -129,6 +141,11 @@ class AdapterPage:
     slow_pairings: tuple[NamedPairing, ...]
     of_tables: int
     tables: bool
+    summary: tuple[Line, ...]
+    ratings: tuple[Rating, ...]
+    schemes: tuple[SchemeCount, ...]
+    results: tuple[KindResult, ...]
+    similar: tuple[Similar, ...]
 
     @property
     def shown_groups(self) -> tuple[MetricGroup, ...]:
@@ -139,6 +156,26 @@ class AdapterPage:
     def folded_groups(self) -> tuple[tuple[MetricGroup], ...]:
         """The groups that would push everything else off the page, each by itself."""
         return tuple((group,) for group in self.groups if len(group.entries) > FOLDED_FROM)
+
+    @property
+    def telling_ratings(self) -> tuple[Rating, ...]:
+        """The ratings, and the lines of the label that a scan did not simply confirm."""
+        return tuple(row for row in self.ratings if not row.agrees)
+
+    @property
+    def confirmed_claims(self) -> tuple[Rating, ...]:
+        """The lines of the label that a scan found advertised as claimed."""
+        return tuple(row for row in self.ratings if row.agrees)
+
+    @property
+    def power_from(self) -> str:
+        """The least rated power of a similar adapter, as an address says it. [W]"""
+        return f"{self.adapter.rated_power_w * (1 - POWER_WITHIN):.4g}"
+
+    @property
+    def power_to(self) -> str:
+        """The highest rated power of a similar adapter, as an address says it. [W]"""
+        return f"{self.adapter.rated_power_w * (1 + POWER_WITHIN):.4g}"
 
     @property
     def scanned(self) -> tuple[ScannedPort, ...]:
@@ -210,11 +247,11 @@ class AdapterPage:
 
     @property
     def place_sentence(self) -> str:
-        """Where the headlines stand, in one sentence; "" when none is placed."""
+        """Where the headlines stand, in one sentence; "" when none is placed among enough."""
         parts: list[str] = []
         for entry in self.headlines:
             place = entry.placement
-            if place.place_word and place.count > 1 and place.source != "table":
+            if place.place_word and place.count >= SMALL_COHORT and place.source != "table":
                 verb = "" if parts else " is"
                 name = _LEAD_WORDS[place.metric.key]
                 parts.append(f"its {name}{verb} in the {place.place_word} part")
@@ -248,21 +285,36 @@ def adapter_page(slug: str, *, viewer: Viewer, tables: bool = False) -> AdapterP
     ]
     headlines = _headlines(entries)
     runs = tuple(runs_listed(viewer=viewer).select_related("superseded_by").filter(adapter=adapter))
+    band = bands([adapter], viewer=viewer).get(adapter.pk)
+    capabilities = port_capabilities(adapter)
+    judged = each_once(judgement for entry in entries for judgement in entry.judgements)
     return AdapterPage(
         adapter=adapter,
         headlines=headlines,
         groups=_groups(entry for entry in entries if entry not in headlines),
         apart=tuple(item for item in placed if item.apart),
-        band=bands([adapter], viewer=viewer).get(adapter.pk),
+        band=band,
         runs=runs,
         gaps=_gaps(runs),
-        capabilities=port_capabilities(adapter),
+        capabilities=capabilities,
         grids=value_grids(adapter),
         matrices=standing_matrices(runs),
         charges=charges(adapter, viewer=viewer),
         slow_pairings=slow_pairings_of(adapter, viewer=viewer),
         of_tables=results_of_tables(viewer=viewer, as_of=None).filter(adapter=adapter).count(),
         tables=tables,
+        summary=summary(
+            adapter,
+            placed=placed,
+            judged=judged,
+            band=band,
+            capabilities=capabilities,
+            runs=runs,
+        ),
+        ratings=ratings(adapter, placed=placed, capabilities=capabilities),
+        schemes=scheme_counts(judged),
+        results=kind_results(runs),
+        similar=similar(adapter, headlines=[entry.placement for entry in headlines], viewer=viewer),
     )
 
 

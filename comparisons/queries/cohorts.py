@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import datetime
+from decimal import Decimal
 from typing import Any
 from uuid import UUID
 
@@ -18,7 +19,7 @@ from django.db.models import Case, Count, F, FloatField, When
 from django.db.models import Value as Constant
 from django.utils import timezone
 
-from catalog.models import Adapter, AdapterQuerySet, Viewer, sees_unpublished
+from catalog.models import Adapter, AdapterQuerySet, Port, Viewer, sees_unpublished
 from comparisons.queries.cache import StampedCache
 from comparisons.ranking import (
     COVERAGE_FACTOR,
@@ -32,6 +33,7 @@ from comparisons.ranking import (
 )
 from measurements.kinds.base import Condition, Metric
 from measurements.models import Ledger, Value
+from measurements.queries.profiles import adapters_reaching
 
 # Rows of cohorts that a process remembers; a row takes about 60 bytes.
 REMEMBERED_ROWS = 2_000_000
@@ -44,12 +46,25 @@ CONDITION_PARTS = ("line", "output_v", "load", "load_percent", "device", "sensor
 
 @dataclass(frozen=True, slots=True)
 class Filters:
-    """Which adapters count: rated power [W, inclusive], number of ports, maker's slug."""
+    """Which adapters count, by what is known of them today.
+
+    Rated power [W], number of ports, year of release and price are inclusive; a price means one
+    in `currency`. `maker` is a slug, `profile_v` [V] a voltage that a scanned port advertises.
+    What is not known of an adapter lets it through no filter that asks for it.
+    """
 
     power_min: float | None = None
     power_max: float | None = None
     ports_min: int | None = None
     maker: str = ""
+    connector: str = ""
+    profile_v: float | None = None
+    enclosure: str = ""
+    year_min: int | None = None
+    year_max: int | None = None
+    price_min: Decimal | None = None
+    price_max: Decimal | None = None
+    currency: str = ""
 
     @property
     def is_open(self) -> bool:
@@ -65,11 +80,68 @@ class Filters:
     def adapters_among(self, adapters: AdapterQuerySet) -> AdapterQuerySet:
         """Those of `adapters` that pass."""
         adapters = adapters.rated_between(self.power_min, self.power_max)
+        adapters = adapters.released_between(self.year_min, self.year_max)
         if self.ports_min:
             adapters = adapters.with_ports_at_least(self.ports_min)
         if self.maker:
             adapters = adapters.filter(maker__slug=self.maker)
+        if self.connector:
+            adapters = adapters.with_connector(self.connector)
+        if self.enclosure:
+            adapters = adapters.filter(enclosure=self.enclosure)
+        if self.currency:
+            adapters = adapters.priced_between(
+                self.price_min, self.price_max, currency=self.currency
+            )
+        if self.profile_v is not None:
+            adapters = adapters.filter(pk__in=adapters_reaching(self.profile_v))
         return adapters
+
+    def in_words(self, *, maker: str = "") -> str:
+        """Who counts, to follow “adapters”: `` rated 65 W or more, advertising 28 V``.
+
+        `maker` is the name of the maker that is filtered by.
+        """
+        parts = [
+            f"of {maker or self.maker}" if self.maker else "",
+            _range_in_words("rated", self.power_min, self.power_max, unit="W"),
+            _ports_in_words(self.ports_min, self.connector),
+            f"advertising {self.profile_v:g} V" if self.profile_v is not None else "",
+            f"in {Adapter.Enclosure(self.enclosure).label}" if self.enclosure else "",
+            _years_in_words(self.year_min, self.year_max),
+            _price_in_words(self.price_min, self.price_max, self.currency),
+        ]
+        listed = ", ".join(part for part in parts if part)
+        return f" {listed}" if listed else ""
+
+
+def _range_in_words(verb: str, low: Any, high: Any, *, unit: str) -> str:
+    if low is not None and high is not None:
+        return f"{verb} {low:g} to {high:g} {unit}"
+    if low is not None:
+        return f"{verb} {low:g} {unit} or more"
+    return f"{verb} {high:g} {unit} or less" if high is not None else ""
+
+
+def _ports_in_words(ports_min: int | None, connector: str) -> str:
+    least = f"at least {ports_min} port{'' if ports_min == 1 else 's'}" if ports_min else ""
+    kind = f"a {Port.Connector(connector).label} port" if connector else ""
+    both = " and ".join(part for part in (least, kind) if part)
+    return f"with {both}" if both else ""
+
+
+def _years_in_words(first: int | None, last: int | None) -> str:
+    if first is not None and last is not None:
+        return f"released in {first}" if first == last else f"released {first} to {last}"
+    if first is not None:
+        return f"released in {first} or later"
+    return f"released in {last} or earlier" if last is not None else ""
+
+
+def _price_in_words(low: Decimal | None, high: Decimal | None, currency: str) -> str:
+    if not currency:
+        return ""
+    return _range_in_words("priced", low, high, unit=currency) or f"priced in {currency}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -161,7 +233,7 @@ def known_conditions(
 
     Fewer parts come before more, 230 V before 115 V, more adapters before fewer.
     """
-    stamp, who = Ledger.read(), _population(viewer, tables=tables)
+    stamp, who = Ledger.read(), population_of(viewer, tables=tables)
     if as_of is None and (found := remembered.get((who, metric.key), stamp=stamp)) is not None:
         return list(found)
     rows = (
@@ -217,7 +289,7 @@ def load_cohorts(
     narrowed = filters is not None and not filters.is_open
     if narrowed or as_of is not None:
         return _read_cohorts(asked, viewer=viewer, filters=filters, as_of=as_of, tables=tables)
-    stamp, who = Ledger.read(), _population(viewer, tables=tables)
+    stamp, who = Ledger.read(), population_of(viewer, tables=tables)
     found: dict[tuple[str, str], Cohort] = {}
     for key in asked:
         cohort = remembered.get((who, *key), stamp=stamp)
@@ -232,7 +304,7 @@ def load_cohorts(
     return found
 
 
-def _population(viewer: Viewer, *, tables: bool) -> str:
+def population_of(viewer: Viewer, *, tables: bool = False) -> str:
     """Who counts for this viewer: embargoes end with a day, so the public's has a date."""
     who = "everybody" if sees_unpublished(viewer) else f"public {timezone.now().date()}"
     return f"{who} with tables" if tables else who

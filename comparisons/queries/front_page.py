@@ -3,22 +3,39 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
+from typing import Any
 
 from django.db.models import Count, Min
 from django.db.models.functions import Coalesce
 
 from catalog.models import Adapter, Viewer
-from comparisons.queries.cohorts import Cohort, known_conditions, load_cohorts
+from comparisons.queries.cohorts import (
+    Cohort,
+    known_conditions,
+    load_cohorts,
+    population_of,
+    remembered,
+)
 from comparisons.queries.placements import HEADLINES
 from measurements.kinds import all_metrics
 from measurements.kinds.base import Metric
-from measurements.models import Run, Source, Value
-from measurements.queries import runs_listed
+from measurements.models import Ledger, Run, Source, Value
+from measurements.queries import condition_in_words, runs_listed
 
 NEWEST_SHOWN = 8
 LEADERS_SHOWN = 3
+
+# What a run is known for: the first of these that it has.
+KNOWN_FOR = (
+    *HEADLINES,
+    "ripple-loaded",
+    "sharing-total",
+    "charge-to-80",
+    "top-pdo-power",
+    "matched-power",
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,16 +46,34 @@ class NewRun:
     value: Value | None
     metric: Metric | None
 
+    @property
+    def of_what(self) -> str:
+        """The value's metric and condition in words, without the mains that the run names.
+
+        A value that is kept apart says so.
+        """
+        if self.value is None or self.metric is None:
+            return ""
+        words = condition_in_words(replace(self.value.condition, line=""))
+        name = self.metric.title[0].lower() + self.metric.title[1:]
+        parts = (
+            name,
+            words if words != "no condition" else "",
+            "not comparable" if self.value.apart else "",
+        )
+        return ", ".join(part for part in parts if part)
+
 
 @dataclass(frozen=True, slots=True)
 class Leader:
-    """One of the first of a cohort."""
+    """One of the first of a cohort; `near_ties` counts those it cannot be told apart from."""
 
     rank: int
     adapter: Adapter
     value: float
     standard_uncertainty: float | None
     source: Source
+    near_ties: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,26 +101,42 @@ class FrontPage:
 
 def front_page(*, viewer: Viewer, tables: bool = False) -> FrontPage:
     """The first page for this viewer, in a fixed number of queries."""
-    standing = Run.objects.visible_to(viewer).filter(standing=Run.Standing.ACCEPTED)
-    counts = standing.aggregate(
+    return FrontPage(
+        **_counts(viewer), newest=_newest(viewer), headlines=_headlines(viewer, tables=tables)
+    )
+
+
+def _accepted(viewer: Viewer) -> Any:
+    return Run.objects.visible_to(viewer).filter(standing=Run.Standing.ACCEPTED)
+
+
+def _counts(viewer: Viewer) -> dict[str, Any]:
+    """What was tested, in numbers; remembered while the ledger stands, as it turns with any."""
+    stamp, place = Ledger.read(), (population_of(viewer), "front page")
+    if (held := remembered.get(place, stamp=stamp)) is not None:
+        return dict(held)
+    counts: dict[str, Any] = _accepted(viewer).aggregate(
         adapters=Count("adapter", distinct=True),
         makers=Count("adapter__maker", distinct=True),
         runs=Count("pk"),
         since=Min(Coalesce("measured_at", "received_at")),
     )
-    return FrontPage(**counts, newest=_newest(viewer), headlines=_headlines(viewer, tables=tables))
+    remembered.put(place, counts, stamp=stamp, size=len(counts))
+    return counts
 
 
 def _newest(viewer: Viewer) -> tuple[NewRun, ...]:
-    runs = list(
-        runs_listed(viewer=viewer)
-        .filter(standing=Run.Standing.ACCEPTED)
-        .order_by("-accepted_at", "-id")[:NEWEST_SHOWN]
-    )
+    # Ids first: to sort the rows themselves would carry all their columns through the sort.
+    newest = _accepted(viewer).order_by("-accepted_at", "-id").values("pk")[:NEWEST_SHOWN]
+    ids = [row["pk"] for row in newest]
+    listed = runs_listed(viewer=viewer).in_bulk(ids)
+    runs = [listed[pk] for pk in ids]
     known_for: dict[object, Value] = {}
-    importance = {key: position for position, key in enumerate(HEADLINES)}
-    rows = Value.objects.current().filter(run__in=runs, metric__in=HEADLINES)
-    for value in sorted(rows, key=lambda row: (importance[row.metric], -(row.output_v or 0.0))):
+    importance = {key: position for position, key in enumerate(KNOWN_FOR)}
+    rows = Value.objects.current().filter(run__in=runs, metric__in=KNOWN_FOR)
+    for value in sorted(
+        rows, key=lambda row: (importance[row.metric], -(row.output_v or 0.0), -row.value)
+    ):
         known_for.setdefault(value.run_id, value)
     metrics = all_metrics()
     return tuple(
@@ -125,4 +176,5 @@ def _leaders(
             value=float(cohort.values[position]),
             standard_uncertainty=value.stated_uncertainty,
             source=value.source,
+            near_ties=len(cohort.near_ties_of(position)),
         )

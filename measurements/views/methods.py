@@ -8,13 +8,14 @@ from functools import cache
 from itertools import count
 
 import markdown
-from django.http import Http404, HttpRequest, HttpResponse
+from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.utils.safestring import SafeString, mark_safe
 from django.views.decorators.http import require_safe
 
-from measurements.kinds import all_kinds, get_kind, method_notes, physical
+from measurements.kinds import all_kinds, method_notes
 from measurements.kinds.base import Metric
+from measurements.standards.glossary import GLOSSARY
 from measurements.standards.sources import SOURCES, Source
 
 
@@ -25,37 +26,33 @@ class Definition:
     metric: Metric
     source: Source
 
+    @property
+    def compared_by(self) -> str:
+        """The parts of the condition under which values are compared, in words."""
+        return ", ".join(_PARTS[part] for part in self.metric.condition)
 
-def _definitions(metrics: tuple[Metric, ...]) -> list[Definition]:
+
+_PARTS = {
+    "line": "mains",
+    "output_v": "output voltage",
+    "load": "load",
+    "load_percent": "share of the load",
+    "device": "device",
+    "sensor": "sensor",
+    "port": "port",
+}
+
+
+def definitions(metrics: tuple[Metric, ...]) -> list[Definition]:
+    """Metrics with the works that define them."""
     return [Definition(metric, SOURCES[metric.source]) for metric in metrics]
 
 
 @require_safe
-def method_list(request: HttpRequest) -> HttpResponse:
-    """Every kind of run with its metrics, and those that need no run."""
-    context = {
-        "section": "methods",
-        "kinds": all_kinds(),
-        "physical": _definitions(physical.METRICS),
-        "sources": SOURCES.values(),
-    }
-    return render(request, "measurements/method_list.html", context)
-
-
-@require_safe
-def method(request: HttpRequest, kind: str) -> HttpResponse:
-    """One kind: how to measure, what is computed, from which source."""
-    try:
-        declared = get_kind(kind)
-    except KeyError as error:
-        raise Http404 from error
-    context = {
-        "section": "methods",
-        "kind": declared,
-        "definitions": _definitions(declared.metrics),
-        "notes": _notes(kind),
-    }
-    return render(request, "measurements/method.html", context)
+def glossary_page(request: HttpRequest) -> HttpResponse:
+    """The words of the trade and those of this site."""
+    context = {"section": "methods", "parts": GLOSSARY.items()}
+    return render(request, "measurements/glossary.html", context)
 
 
 @require_safe
@@ -66,7 +63,7 @@ def cautions(request: HttpRequest) -> HttpResponse:
 
 
 @cache
-def _notes(kind: str) -> SafeString:
+def notes_of(kind: str) -> SafeString:
     """The kind's README as HTML, without its title, which the page has already.
 
     It is part of the program, so what it says may be marked as safe.
@@ -88,4 +85,5 @@ def _notes(kind: str) -> SafeString:
         html,
     )
     html = html.replace("</table>", "</table></div>")
+    html = html.replace("<h2>Uncertainty</h2>", '<h2 id="uncertainty">Uncertainty</h2>')
     return mark_safe(re.sub(r"<th(?=[ >])", '<th scope="col"', html))

@@ -1,4 +1,4 @@
-"""Filters that refuse what they do not know, and the three-part entry of an adapter."""
+"""The three-part entry of an adapter."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from django.db import IntegrityError
 from django.test import Client
 
 from catalog.actions import ClaimFacts, PortFacts
-from catalog.forms import AdapterEntry, AdapterFilterForm
+from catalog.forms import AdapterEntry
 from catalog.models import Adapter, Maker
 from tests.factories.catalog import make_adapter
 from tests.factories.measurements import receive
@@ -49,44 +49,6 @@ def resent(adapter: Adapter, **changes: Any) -> dict[str, Any]:
         for field in rows.management_form:
             data[field.html_name] = field.value()
     return {**data, **{name.replace("__", "-"): value for name, value in changes.items()}}
-
-
-def test_an_unknown_filter_is_named_with_those_that_exist() -> None:
-    form = AdapterFilterForm({"powermin": "60"})
-
-    assert not form.is_valid()
-    assert form.non_field_errors() == [
-        "This list has no filter “powermin”. "
-        "Its filters: q, power_min, power_max, ports_min, maker, connector."
-    ]
-
-
-def test_a_range_that_runs_backward_is_refused_at_its_end() -> None:
-    form = AdapterFilterForm({"power_min": "100", "power_max": "60"})
-
-    assert form.errors == {"power_max": ["Give at least 100 W, or lower the other end."]}
-
-
-def test_filters_narrow_together() -> None:
-    two = (PortFacts("C1", "usb-c"), PortFacts("A1", "usb-a"))
-    make_adapter("Solo 65", rated_power_w=65.0)
-    make_adapter("Duo 65", rated_power_w=65.0, ports=two)
-    make_adapter("Duo 100", rated_power_w=100.0, ports=two)
-    make_adapter("Duo 65", maker="Kestrel", rated_power_w=65.0, ports=two)
-
-    form = AdapterFilterForm(
-        {
-            "q": "duo",
-            "power_min": "65",
-            "power_max": "65",
-            "ports_min": "2",
-            "maker": "northfold",
-            "connector": "usb-a",
-        }
-    )
-
-    assert form.is_valid()
-    assert [str(found) for found in form.narrow(Adapter.objects.all())] == ["Northfold Duo 65"]
 
 
 def test_a_new_adapter_comes_with_its_maker_ports_and_claims() -> None:

@@ -79,6 +79,8 @@ def _narrowed(query: dict[str, Any], world: World) -> dict[str, Any]:
     for name, kind in (("adapter", "adapters"), ("maker", "maker"), ("run", "run_id")):
         if name in query:  # of each kind the first two are shown to everybody
             query[name] = _one_of(world.known[kind][:2], query[name])
+    if query.keys() & {"price_min", "price_max"}:  # a price is one in some currency
+        query.setdefault("currency", "EUR")
     return query
 
 
@@ -164,6 +166,20 @@ def _amendment(body: Body, _world: World) -> Body:
 def _comparison(body: Body, world: World) -> Body:
     if "adapters" in body:
         body["adapters"] = world.known["adapters"][: 1 + len(body["adapters"]) % 2]
+    # What is said of single adapters and metrics has to be of those in the table.
+    slug = body["adapters"][0] if "adapters" in body else None
+    metric = body["metrics"][0] if body.get("metrics") else None
+    for name, needed in (
+        ("groups", {"adapter": slug}),
+        ("metric_conditions", {"metric": metric}),
+        ("cell_notes", {"adapter": slug, "metric": metric}),
+    ):
+        if None in needed.values():
+            body.pop(name, None)
+        elif name in body:
+            body[name] = [{**item, **needed} for item in body[name]]
+    if "blocks" in body:
+        body["blocks"] = ["sharing:high"]
     return body
 
 
