@@ -21,10 +21,11 @@ from catalog.rest.views import ApiView
 from comparisons.api import AS_OF
 from comparisons.bulk.columns import TYPES
 from comparisons.bulk.formats import FORMATS
-from comparisons.bulk.placements import PLACEMENT_COLUMNS, placement_rows, ranked_metrics
+from comparisons.bulk.placements import PLACEMENT_COLUMNS, placement_rows
 from comparisons.bulk.traces import TRACE_COLUMNS, trace_rows
 from comparisons.bulk.values import HISTORY_COLUMNS, VALUE_COLUMNS, history_rows, value_rows
 from comparisons.bulk.views import BulkView
+from comparisons.queries.rankings import ranked_metrics
 from measurements.api import known_adapter
 from measurements.kinds import all_kinds, all_metrics
 from measurements.models import Run

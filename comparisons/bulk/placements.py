@@ -36,7 +36,7 @@ from comparisons.queries.cohorts import (
     load_cohorts,
     standing_values,
 )
-from measurements.kinds import all_metrics
+from comparisons.queries.rankings import ranked_metrics
 from measurements.kinds.base import Condition, Metric
 from measurements.models import Value
 
@@ -58,11 +58,6 @@ PLACEMENT_COLUMNS = (
     NOT_COMPARABLE,
 )
 _SCHEMA = batch_schema(PLACEMENT_COLUMNS)
-
-
-def ranked_metrics() -> dict[str, Metric]:
-    """Metrics that have places, by key, in the order of declaration."""
-    return {key: metric for key, metric in all_metrics().items() if metric.ranked and metric.better}
 
 
 def placement_rows(

@@ -23,6 +23,7 @@ BINS = 160
 STRIP_UNITS = 1000
 _TICKS_HIGH = 14.0
 _SHORTEST_TICK = 3.0
+_LABEL_HIGH = 16
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,11 +50,25 @@ class Limit:
 
 @dataclass(frozen=True, slots=True)
 class LimitMark:
-    """Where a limit is drawn [%], and how its label is anchored so that it stays inside."""
+    """Where a limit is drawn: across [%], and how far down [px] its label and its line begin.
+
+    `anchor` says on which side its label hangs, so that it stays inside.
+    """
 
     at: float
     label: str
     anchor: str
+    row: int
+
+    @property
+    def label_y(self) -> int:
+        """Base line of the label. [px]"""
+        return _LABEL_HIGH * self.row + 11
+
+    @property
+    def line_y(self) -> int:
+        """Where the line begins. [px]"""
+        return _LABEL_HIGH * self.row + 2
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,15 +86,20 @@ class Strip:
     box_width: float
     median: float
     mark: float | None
-    limit: LimitMark | None
+    limits: tuple[LimitMark, ...]
     low: str
     high: str
     title: str
 
     @property
     def top(self) -> int:
-        """Height that the limit's label takes above the marks. [px]"""
-        return 16 if self.limit else 0
+        """Height that the labels of limits take above the marks. [px]"""
+        return _LABEL_HIGH * len(self.limits)
+
+    @property
+    def high_with_ends(self) -> int:
+        """Height of the whole, with the labels of its ends. [px]"""
+        return self.top + 42
 
 
 @dataclass(frozen=True, slots=True)
@@ -131,7 +151,7 @@ def strip(
     unit: str,
     title: str,
     mark: float | None = None,
-    limit: Limit | None = None,
+    limits: Sequence[Limit] = (),
 ) -> Strip | None:
     """The strip of a cohort; None when it is empty.
 
@@ -149,8 +169,8 @@ def strip(
         What the drawing shows, as a sentence, for those who do not see it. [-]
     mark : float or None
         Value of the adapter that the strip is about. [metric's unit]
-    limit : Limit or None
-        A published limit to draw. [metric's unit]
+    limits : sequence of Limit
+        Published limits to draw. [metric's unit]
 
     Returns
     -------
@@ -160,7 +180,7 @@ def strip(
         return None
     reach = [float(values.min()), float(values.max())]
     reach += [] if mark is None else [mark]
-    reach += [] if limit is None else [limit.value]
+    reach += [limit.value for limit in limits]
     scale = round_scale(reach)
     lower, _, upper = (scale.share(value) for value in spread.quartiles)
     binned = len(values) > MOST_SINGLE_TICKS
@@ -176,7 +196,7 @@ def strip(
         box_width=round(upper - lower, 2),
         median=round(scale.share(spread.median), 2),
         mark=None if mark is None else round(scale.share(mark), 2),
-        limit=None if limit is None else _limit_mark(limit, scale=scale),
+        limits=_limit_marks(limits, scale=scale),
         low=ends[0],
         high=ends[1],
         title=title,
@@ -213,11 +233,21 @@ def _end_label(value: float, *, unit: str) -> str:
     return f"{_plain(value)} {unit}".strip()
 
 
-def _limit_mark(limit: Limit, *, scale: Scale) -> LimitMark:
-    at = scale.share(limit.value)
-    # A label hangs toward the middle, so it has at least half of the width.
-    anchor = "start" if at <= 50 else "end"
-    return LimitMark(at=round(at, 2), label=limit.label, anchor=anchor)
+def _limit_marks(limits: Sequence[Limit], *, scale: Scale) -> tuple[LimitMark, ...]:
+    """A row of print for each limit. A label hangs toward the middle: it has half of the width.
+
+    The outer ones stand above the inner ones, so that no line runs through the label of a
+    limit on its own side.
+    """
+    placed = [(scale.share(limit.value), limit.label) for limit in limits]
+    left = sorted(item for item in placed if item[0] <= 50)
+    right = sorted((item for item in placed if item[0] > 50), reverse=True)
+    return tuple(
+        LimitMark(
+            at=round(at, 2), label=label, anchor="start" if row < len(left) else "end", row=row
+        )
+        for row, (at, label) in enumerate([*left, *right])
+    )
 
 
 def _single(values: FloatArray, *, scale: Scale) -> str:

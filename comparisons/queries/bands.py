@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime
 
-from django.db.models import F
+from django.db.models import Exists, OuterRef
 
 from catalog.models import Adapter, Viewer
 from comparisons.queries.cohorts import standing_values
@@ -57,16 +57,18 @@ def bands(
     the European tiers, 115 V for Level VI), else at the one measured. Every output voltage
     counts. Only verdicts on values that stand are used.
     """
-    ids = [adapter.pk for adapter in adapters]
-    standing = standing_values(viewer=viewer, as_of=as_of).filter(
-        adapter__in=ids, metric__in=(*COUNTS, *STANDS_FOR), apart=""
+    # From the few adapters to their runs' verdicts, and for each whether its value stands. Any
+    # other condition on verdicts or values leads SQLite to read all of the site's by its index.
+    stands = standing_values(viewer=viewer, as_of=as_of).filter(
+        run=OuterRef("run"),
+        metric=OuterRef("quantity"),
+        condition_key=OuterRef("condition_key"),
+        metric__in=(*COUNTS, *STANDS_FOR),
+        apart="",
     )
     rows = (
         Verdict.objects.filter(
-            quantity__in=(*COUNTS, *STANDS_FOR),
-            run__values__in=standing,
-            run__values__metric=F("quantity"),
-            run__values__condition_key=F("condition_key"),
+            Exists(stands), run__adapter__in=[adapter.pk for adapter in adapters]
         )
         .values_list("run__adapter", "scheme", "quantity", "run__line", "outcome")
         .order_by()

@@ -6,9 +6,10 @@ from dataclasses import dataclass
 from datetime import datetime
 from uuid import UUID
 
-from django.db.models import Count
+from django.db.models import Count, Exists, OuterRef
 
 from catalog.models import Adapter, Viewer
+from catalog.queries import as_one_parameter
 from comparisons.queries.cohorts import (
     Cohort,
     Filters,
@@ -18,9 +19,15 @@ from comparisons.queries.cohorts import (
     set_apart,
     standing_values,
 )
+from comparisons.queries.judgements import JUDGED_BY_SENSORS, SCHEME_WORDS
+from comparisons.queries.rank_intervals import RankInterval, rank_intervals
 from comparisons.ranking import expanded
+from measurements.kinds import all_metrics
 from measurements.kinds.base import Condition, Metric
-from measurements.models import Source, Value
+from measurements.models import Run, Source, Value, Verdict
+
+# Published limits that are drawn over a cohort; where they follow the rated power there are many.
+LIMITS_DRAWN = 3
 
 # A row lists at most this many near ties by name; the full number always stands beside them.
 NEAR_TIES_NAMED = 50
@@ -30,11 +37,14 @@ NEAR_TIES_NAMED = 50
 class RankedRow:
     """One adapter's place. `near_ties` are the first of `near_tie_count`, best first.
 
+    `interval` says between which ranks it may stand, None where no uncertainty is stated.
+
     `joined` says how a bracket runs through the row: ``start``, ``middle``, ``end`` or "";
-    a bracket joins neighbours that cannot be told apart.
+    a bracket joins a row with those directly below that cannot be told from it.
     """
 
     rank: int
+    interval: RankInterval | None
     adapter: Adapter
     value: float
     standard_uncertainty: float | None
@@ -71,6 +81,11 @@ class Ranking:
         return following if following < len(self.cohort) else None
 
 
+def ranked_metrics() -> dict[str, Metric]:
+    """Metrics that have places, by key, in the order of declaration."""
+    return {key: metric for key, metric in all_metrics().items() if metric.ranked and metric.better}
+
+
 def ranking(
     metric: Metric,
     condition: Condition,
@@ -95,31 +110,40 @@ def ranking(
         start = cohort.position_after(*after)
     stop = len(cohort) if limit is None else min(start + limit, len(cohort))
     positions = range(start, stop)
-    ties = {position: cohort.near_ties_of(position).tolist() for position in positions}
-    named = {position: ids[:NEAR_TIES_NAMED] for position, ids in ties.items()}
+    # Of a whole large ranking all ties of all rows would be too many to hold at once.
+    tie_counts: dict[int, int] = {}
+    named: dict[int, list[int]] = {}
+    for position in positions:
+        ties = cohort.near_ties_of(position)
+        tie_counts[position] = len(ties)
+        named[position] = ties[:NEAR_TIES_NAMED].tolist()
     adapter_ids = {int(cohort.adapter_ids[position]) for position in positions}
     for ids in named.values():
         adapter_ids.update(ids)
     adapters = {
         adapter.pk: adapter
-        for adapter in Adapter.objects.select_related("maker").filter(pk__in=adapter_ids)
+        for adapter in Adapter.objects.select_related("maker")
+        .filter(pk__in=as_one_parameter(adapter_ids))
+        .only("name", "slug", "maker__name")
     }
     stored = {
         value.pk: value
         for value in Value.objects.filter(
-            pk__in=[int(cohort.value_ids[position]) for position in positions]
-        )
+            pk__in=as_one_parameter(cohort.value_ids[start:stop].tolist())
+        ).only("standard_uncertainty", "uncertainty_known", "method", "run_id", "table_id")
     }
     brackets = _brackets(cohort, start=start, stop=stop)
+    intervals = rank_intervals(cohort, start=start, stop=stop)
     rows = tuple(
         RankedRow(
             rank=int(cohort.places.rank[position]),
+            interval=intervals[position - start],
             adapter=adapters[int(cohort.adapter_ids[position])],
             value=float(cohort.values[position]),
             standard_uncertainty=stored[int(cohort.value_ids[position])].stated_uncertainty,
             percentile=float(cohort.places.percentile[position]),
             near_ties=tuple(adapters[pk] for pk in named[position]),
-            near_tie_count=len(ties[position]),
+            near_tie_count=tie_counts[position],
             run_id=stored[int(cohort.value_ids[position])].run_id,
             method=stored[int(cohort.value_ids[position])].method,
             source=stored[int(cohort.value_ids[position])].source,
@@ -155,6 +179,113 @@ def count_of_tables(
     if condition is not None:
         found = found.filter(condition_key=condition.key)
     return int(found.count())
+
+
+@dataclass(frozen=True, slots=True)
+class Evidence:
+    """What the value of an adapter rests on: accepted runs and the units that they measured."""
+
+    units: int
+    runs: int
+
+
+def evidence(
+    found: Ranking, *, viewer: Viewer, as_of: datetime | None = None
+) -> dict[int, Evidence]:
+    """What the rows of a ranking rest on, by adapter id, in one query.
+
+    Every run counts that gave a comparable value of this metric under this condition up to
+    `as_of` and is not withdrawn; values of tables and of the catalogue have none.
+    """
+    cohort = found.cohort
+    values = Value.objects.filter(
+        metric=cohort.metric.key,
+        condition_key=cohort.condition.key,
+        current_from__isnull=False,
+        apart="",
+        run__standing__in=(Run.Standing.ACCEPTED, Run.Standing.SUPERSEDED),
+    )
+    values = values.under_present_conditions().visible_to(viewer)
+    if as_of is not None:
+        values = values.filter(current_from__lte=as_of)
+    if len(found.rows) < len(cohort):
+        values = values.filter(adapter__in=[row.adapter.pk for row in found.rows])
+    counted = (
+        values.values("adapter")
+        .annotate(units=Count("run__unit", distinct=True), runs=Count("run", distinct=True))
+        .order_by()
+    )
+    return {row["adapter"]: Evidence(row["units"], row["runs"]) for row in counted}
+
+
+@dataclass(frozen=True, slots=True)
+class PublishedLimit:
+    """A limit that rows of a ranking are judged by, in the metric's unit, and how many are."""
+
+    value: float
+    schemes: tuple[str, ...]
+    rows: int
+
+
+def published_limits(found: Ranking) -> tuple[PublishedLimit, ...]:
+    """The limits that most rows are judged by, in rising order, in one query.
+
+    A scheme may set another limit for another rated power.
+    """
+    metric = found.cohort.metric
+    runs = [row.run_id for row in found.rows if row.run_id]
+    by_sensors = metric.key in JUDGED_BY_SENSORS
+    wanted = JUDGED_BY_SENSORS.get(metric.key, metric.key)
+    verdicts = Verdict.objects.filter(run__in=runs)
+    if not by_sensors:
+        verdicts = verdicts.filter(condition_key=found.cohort.condition.key)
+    judged: dict[float, tuple[set[str], set[UUID]]] = {}
+    # The quantity is looked at here: asked for it, SQLite reads all verdicts on it of the site.
+    for quantity, scheme, limit, run in verdicts.values_list(
+        "quantity", "scheme", "limit", "run_id"
+    ):
+        if quantity != wanted:
+            continue
+        # Headroom is counted from the limit itself.
+        schemes, rows = judged.setdefault(0.0 if by_sensors else limit, (set(), set()))
+        schemes.add(scheme)
+        rows.add(run)
+    order = {scheme: place for place, scheme in enumerate(SCHEME_WORDS)}
+    limits = [
+        PublishedLimit(
+            value=limit,
+            schemes=tuple(
+                SCHEME_WORDS.get(name, name)
+                for name in sorted(schemes, key=lambda name: (order.get(name, len(order)), name))
+            ),
+            rows=len(rows),
+        )
+        for limit, (schemes, rows) in judged.items()
+    ]
+    most = sorted(limits, key=lambda item: (-item.rows, item.value))[:LIMITS_DRAWN]
+    return tuple(sorted(most, key=lambda item: item.value))
+
+
+def not_tested(
+    metric: Metric,
+    condition: Condition,
+    *,
+    viewer: Viewer,
+    limit: int,
+    filters: Filters | None = None,
+    as_of: datetime | None = None,
+    tables: bool = False,
+) -> list[Adapter]:
+    """The first `limit` adapters that pass the filters and have no value here, in one query."""
+    values = standing_values(viewer=viewer, as_of=as_of, tables=tables).filter(
+        adapter=OuterRef("pk"), metric=metric.key, condition_key=condition.key
+    )
+    asked = (filters or Filters()).adapters_among(Adapter.objects.visible_to(viewer))
+    return list(
+        asked.filter(~Exists(values))
+        .select_related("maker")
+        .order_by("maker__name", "name", "pk")[:limit]
+    )
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Sequence
 from typing import Any
 
 from django import template
 
+from comparisons.charts import pairs
 from comparisons.charts import strips as charts
 from comparisons.queries.adapter_pages import Entry
 from comparisons.queries.cohorts import Cohort
 from comparisons.queries.judgements import Judgement
+from comparisons.queries.pairs import Pair, PairedRow
 from comparisons.queries.placements import Placement
-from comparisons.queries.rankings import RankedRow
+from comparisons.queries.rankings import PublishedLimit, RankedRow
 from measurements.templatetags.figures import condition_words, figure, uncertainty
 
 register = template.Library()
@@ -22,21 +25,36 @@ OUTCOME_SIGNS = {"pass": "✓", "fail": "✕", "undecided": "≈"}
 @register.inclusion_tag("comparisons/strip.html")
 def entry_strip(entry: Entry) -> dict[str, Any]:
     """The cohort of a placement with the adapter's mark and the nearest published limit."""
-    return _placed(entry.placement, limit=entry.drawn_limit, compact=False)
+    limit = entry.drawn_limit
+    if limit is None:
+        return _placed(entry.placement, limits=[], compact=False)
+    unit = entry.placement.metric.unit
+    label = f"limit {limit.limit:.4g} {unit}, {limit.words}" if limit.limit else "touch limit"
+    return _placed(entry.placement, limits=[charts.Limit(limit.limit, label)], compact=False)
 
 
 @register.inclusion_tag("comparisons/strip.html")
 def compact_strip(entry: Entry) -> dict[str, Any]:
     """The same in one low line without print."""
-    return _placed(entry.placement, limit=None, compact=True)
+    return _placed(entry.placement, limits=[], compact=True)
 
 
 @register.inclusion_tag("comparisons/strip.html")
-def cohort_strip(cohort: Cohort, mark: Placement | None = None) -> dict[str, Any]:
+def cohort_strip(
+    cohort: Cohort, mark: Placement | None = None, limits: Iterable[PublishedLimit] = ()
+) -> dict[str, Any]:
     """A cohort by itself; `mark` is the placement of one of its adapters."""
+    unit = cohort.metric.unit
+    drawn = [charts.Limit(limit.value, f"{limit_figure(limit.value)} {unit}") for limit in limits]
     if mark is not None and mark.cohort is not None:
-        return _placed(mark, limit=None, compact=False)
-    return _drawn(cohort, title=_cohort_sentence(cohort))
+        return _placed(mark, limits=drawn, compact=False)
+    return _drawn(cohort, title=_cohort_sentence(cohort), limits=drawn)
+
+
+@register.filter
+def limit_figure(value: float) -> str:
+    """A published limit, with as many digits as it has up to four."""
+    return f"{value:.4g}"
 
 
 @register.filter
@@ -80,22 +98,42 @@ def scale_dot(row: RankedRow, scale: charts.Scale) -> dict[str, Any]:
     return {"dot": charts.dot(row.value, row.standard_uncertainty, scale=scale)}
 
 
-def _placed(placement: Placement, *, limit: Judgement | None, compact: bool) -> dict[str, Any]:
+@register.inclusion_tag("comparisons/pair_plot.html")
+def pair_plot(
+    found: Pair, drawing: pairs.Scatter, finding: str, front: list[PairedRow]
+) -> dict[str, Any]:
+    """Two metrics against each other; the table of all stands on the same page."""
+    x, y = found.x.metric, found.y.metric
+    ends = [
+        f"{metric.title} from {figure(float(values.min()), metric.decimals)} to "
+        f"{figure(float(values.max()), metric.decimals)} {metric.unit}"
+        for metric, values in ((x, found.x_values), (y, found.y_values))
+    ]
+    names = ", ".join(str(row.adapter) for row in front)
+    return {
+        "drawing": drawing,
+        "finding": finding,
+        "described": f"{len(found)} adapters. {ends[0]}; {ends[1]}. On the front: {names}.",
+        "x": x,
+        "units": pairs.UNITS,
+    }
+
+
+def _placed(
+    placement: Placement, *, limits: Sequence[charts.Limit], compact: bool
+) -> dict[str, Any]:
     cohort = placement.cohort
     if cohort is None:
         return {"strip": None}
     metric = placement.metric
     own = f"{figure(placement.value, metric.decimals)} {metric.unit}"
-    label = "touch limit"
-    if limit is not None and limit.limit:
-        label = f"limit {limit.limit:.4g} {metric.unit}, {limit.words}"
     return _drawn(
         cohort,
         title=(
             f"{metric.title}, {condition_words(placement.condition)}: {own}. {placement.in_words}"
         ),
         mark=placement.value,
-        limit=None if limit is None else charts.Limit(limit.limit, label),
+        limits=limits,
         compact=compact,
     )
 
@@ -105,7 +143,7 @@ def _drawn(
     *,
     title: str,
     mark: float | None = None,
-    limit: charts.Limit | None = None,
+    limits: Sequence[charts.Limit] = (),
     compact: bool = False,
 ) -> dict[str, Any]:
     return {
@@ -116,7 +154,7 @@ def _drawn(
             unit=cohort.metric.unit,
             title=title,
             mark=mark,
-            limit=limit,
+            limits=limits,
         ),
         "compact": compact,
         "units": charts.STRIP_UNITS,

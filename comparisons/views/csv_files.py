@@ -1,16 +1,18 @@
-"""Tables as CSV (RFC 4180): one header line, numbers as numbers, text that runs nothing."""
+"""Tables as files. CSV (RFC 4180): one header line, numbers as numbers, text that runs nothing."""
 
 from __future__ import annotations
 
 import csv
 import io
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import Any
 
 from django.http import HttpResponse
 from django.utils.text import slugify
 
-from comparisons.queries.rankings import Ranking
+from comparisons.bulk.columns import Column
+from comparisons.bulk.formats import FORMATS, Batches
+from comparisons.bulk.rankings import RANKING_COLUMNS, Record
 from comparisons.ranking import expanded
 from measurements.kinds.base import Condition
 from measurements.queries import condition_in_words
@@ -18,7 +20,7 @@ from measurements.queries import condition_in_words
 # A spreadsheet takes a text cell that starts so for a formula (ASVS 5.0, 1.2.10).
 FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "\0")
 
-Row = Sequence[str | float | int]
+Row = Sequence[str | float | int | None]
 
 
 def text_cell(text: str) -> str:
@@ -39,44 +41,22 @@ def csv_response(rows: Iterator[Row], *, name: str) -> HttpResponse:
     )
 
 
-def ranking_rows(found: Ranking | None) -> Iterator[Row]:
-    """A header and one row an adapter, best first."""
-    yield (
-        "rank",
-        "adapter",
-        "maker",
-        "name",
-        "metric",
-        "condition",
-        "value",
-        "unit",
-        "expanded_uncertainty_k2",
-        "percentile",
-        "near_ties",
-        "run",
-        "method",
-        "source",
+def parquet_response(columns: Sequence[Column], batches: Batches, *, name: str) -> HttpResponse:
+    """The batches as a typed download called after `name`."""
+    form = FORMATS["parquet"]
+    return HttpResponse(
+        b"".join(form.pieces(columns, batches)),
+        content_type=form.media_type,
+        headers={
+            "Content-Disposition": f'attachment; filename="{slugify(name) or "table"}.parquet"'
+        },
     )
-    if found is None:
-        return
-    metric = found.cohort.metric
-    for row in found.rows:
-        yield (
-            row.rank,
-            row.adapter.slug,
-            row.adapter.maker.name,
-            row.adapter.name,
-            metric.key,
-            found.cohort.condition.key,
-            row.value,
-            metric.unit,
-            "" if row.expanded_uncertainty is None else row.expanded_uncertainty,
-            row.percentile,
-            row.near_tie_count,
-            str(row.run_id) if row.run_id else "",
-            row.method,
-            row.source,
-        )
+
+
+def ranking_rows(records: Iterable[Record]) -> Iterator[Row]:
+    """A header and one row an adapter, best first."""
+    yield [column.name for column in RANKING_COLUMNS]
+    yield from records
 
 
 def comparison_rows(frozen: Mapping[str, Any]) -> Iterator[Row]:
@@ -96,13 +76,20 @@ def comparison_rows(frozen: Mapping[str, Any]) -> Iterator[Row]:
         "run",
         "method",
         "source",
+        "group",
+        "remarks",
     )
+    remarks = {item["number"]: item["text"] for item in frozen.get("remarks", ())}
     for row in frozen["rows"]:
         words = condition_in_words(Condition(**row["condition"]))
-        for adapter, cell in zip(frozen["adapters"], row["cells"], strict=True):
+        for at, (adapter, cell) in enumerate(zip(frozen["adapters"], row["cells"], strict=True)):
             who = (adapter["slug"], adapter["maker"], adapter["name"])
+            numbers = row["remarks"][at] if "remarks" in row else ()
+            said = " ".join(f"{number}: {remarks[number]}" for number in numbers)
+            beside = (adapter.get("group", ""), said)
             if cell is None:
-                yield (row["metric"], row["title"], words, *who, "", row["unit"], *[""] * 6)
+                empty = [""] * 6
+                yield (row["metric"], row["title"], words, *who, "", row["unit"], *empty, *beside)
                 continue
             expanded_uncertainty = expanded(cell["standard_uncertainty"])
             yield (
@@ -119,4 +106,5 @@ def comparison_rows(frozen: Mapping[str, Any]) -> Iterator[Row]:
                 cell["method"],
                 # A table that was frozen before results came by tables does not say it.
                 cell.get("source") or ("run" if cell["run"] else "catalogue"),
+                *beside,
             )

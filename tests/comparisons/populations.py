@@ -61,3 +61,9 @@ def standby_population(
     for name, value in values.items():
         stand(adapters[name], value)
     return adapters
+
+
+def run_of(value: Value) -> Run:
+    """The run that a value of `stand` came from."""
+    assert value.run is not None
+    return value.run

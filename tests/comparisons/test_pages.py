@@ -127,7 +127,7 @@ def test_an_adapters_page_tells_where_it_stands(client: Client, editor: User) ->
     assert "0.0500 ± 0.00" in page
     assert "Better than 50 % of 3, rank 2: middle part." in page
     assert "Few adapters have been measured so far." in page
-    assert "its standby power is in the middle part" in page
+    assert "On this bench" not in page  # three are too few for a word in the first sentence
     assert "Level VI" in page
     assert "Efficiency: no accepted run." in page
     assert "Standby: not tested at 115 V mains." in page
@@ -232,7 +232,7 @@ def test_a_ranking_names_its_population_and_who_is_missing(client: Client) -> No
     stand(make_adapter("Odd 1"), 0.01, apart="The room was too warm.")
     make_adapter("Untested 1")
     page = text_of(client, "/rankings/no-load-power/")
-    assert "3 of 5 adapters, 230 V mains, one accepted run each; method 1.0." in page
+    assert "3 of 5 adapters, 230 V mains, one accepted run each; method 1.0 ; as it" in page
     assert "Median 0.0600 W , middle half 0.0500 to 0.0900 W ." in page
     assert "1 not comparable" in page
     assert "1 not tested under this condition" in page

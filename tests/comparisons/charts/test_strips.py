@@ -24,7 +24,7 @@ from comparisons.ranking import spread
 
 
 def drawn(
-    values: list[float], *, mark: float | None = None, limit: Limit | None = None
+    values: list[float], *, mark: float | None = None, limits: tuple[Limit, ...] = ()
 ) -> Strip | None:
     array = np.array(values)
     return strip(
@@ -34,7 +34,7 @@ def drawn(
         unit="W",
         title="A cohort.",
         mark=mark,
-        limit=limit,
+        limits=limits,
     )
 
 
@@ -96,23 +96,25 @@ def test_many_adapters_are_drawn_as_heights_that_follow_their_number() -> None:
 @example([1.0, 1.0 + 2**-52], 1.0)
 @example([1e-295, 2e-295], 0.0)
 def test_nothing_is_drawn_outside(values: list[float], mark: float) -> None:
-    found = drawn(values, mark=mark, limit=Limit(mark / 2, "limit"))
+    found = drawn(values, mark=mark, limits=(Limit(mark / 2, "limit"),))
     assert found is not None
     assert found.mark is not None
-    assert found.limit is not None
+    assert 0 <= found.limits[0].at <= 100
     for place in (found.box_from, found.box_from + found.box_width, found.median, found.mark):
         assert -0.02 <= place <= 100.02
     assert all(0 <= int(place) <= STRIP_UNITS for place in re.findall(r"M(\d+) ", found.ticks))
 
 
-def test_a_limits_label_hangs_toward_the_middle() -> None:
-    left = drawn([0.0, 10.0], limit=Limit(1.0, "limit"))
-    right = drawn([0.0, 10.0], limit=Limit(9.0, "limit"))
-    assert left is not None
-    assert right is not None
-    assert left.limit is not None
-    assert right.limit is not None
-    assert (left.limit.anchor, right.limit.anchor) == ("start", "end")
+def test_a_limits_label_hangs_toward_the_middle_below_those_farther_out() -> None:
+    found = drawn(
+        [0.0, 10.0], limits=(Limit(9.0, "d"), Limit(3.0, "b"), Limit(1.0, "a"), Limit(7.0, "c"))
+    )
+    assert found is not None
+    placed = [(mark.label, mark.anchor) for mark in found.limits]
+    assert placed == [("a", "start"), ("b", "start"), ("d", "end"), ("c", "end")]
+    lines = [mark.line_y for mark in found.limits]
+    assert lines == sorted(set(lines))
+    assert max(mark.label_y for mark in found.limits) < found.top
 
 
 def test_the_ends_carry_the_unit_and_name_the_better_end() -> None:
