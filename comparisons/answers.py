@@ -28,9 +28,15 @@ class CohortAnswer(Answer):
 
 
 class RankedAnswer(SourcedAnswer):
-    """One adapter's place; `near_ties` may be fewer than `near_tie_count`."""
+    """One adapter's place; `near_ties` may be fewer than `near_tie_count`.
+
+    By its uncertainty and that of all others the rank lies from `rank_low` to `rank_high` in 95
+    of 100 cases; null where no uncertainty is stated.
+    """
 
     rank = serializers.IntegerField(min_value=1)
+    rank_low = serializers.IntegerField(min_value=1, allow_null=True)
+    rank_high = serializers.IntegerField(min_value=1, allow_null=True)
     adapter = slug_field()
     value = serializers.FloatField()
     standard_uncertainty = number()
@@ -89,11 +95,12 @@ class ComparisonSummaryAnswer(Answer):
 
 
 class ComparedAnswer(Answer):
-    """A column of a table."""
+    """A column of a table; neighbours of one `group` stand under that heading."""
 
     slug = slug_field()
     maker = serializers.CharField()
     name = serializers.CharField()
+    group = serializers.CharField(allow_blank=True, required=False)
 
 
 class CellAnswer(SourcedAnswer):
@@ -107,7 +114,10 @@ class CellAnswer(SourcedAnswer):
 
 
 class RowAnswer(Answer):
-    """A row of a table: a metric under a condition, a cell for each adapter or null."""
+    """A row of a table: a metric under a condition, a cell for each adapter or null.
+
+    `remarks` are the numbers of the remarks on each cell, whether it has a value or not.
+    """
 
     metric = serializers.CharField()
     section = serializers.CharField()
@@ -117,10 +127,119 @@ class RowAnswer(Answer):
     decimals = serializers.IntegerField()
     condition = ConditionAnswer()
     cells = serializers.ListField(child=CellAnswer(allow_null=True))
+    remarks = serializers.ListField(
+        child=serializers.ListField(child=serializers.IntegerField(min_value=1)), required=False
+    )
+
+
+class MetricConditionsAnswer(Answer):
+    """What narrows the rows of one metric, beside the conditions of the whole table."""
+
+    metric = serializers.CharField()
+    conditions = ConditionAnswer()
+
+
+class CellNoteAnswer(Answer):
+    """A remark on the cells of one adapter and one metric."""
+
+    adapter = slug_field()
+    metric = serializers.CharField()
+    text = serializers.CharField()
+
+
+class RemarkAnswer(CellNoteAnswer):
+    """A remark with its number; the lines of the notes have the numbers before."""
+
+    number = serializers.IntegerField(min_value=1)
+
+
+class GroupAnswer(Answer):
+    """The heading that the column of an adapter stands under."""
+
+    adapter = slug_field()
+    group = serializers.CharField()
+
+
+class DepartureAnswer(Answer):
+    """One way in which values of a row are not on one footing; cells are [row, column] from 0."""
+
+    rule = serializers.CharField()
+    sentence = serializers.CharField()
+    cells = serializers.ListField(
+        child=serializers.ListField(
+            child=serializers.IntegerField(min_value=0), min_length=2, max_length=2
+        )
+    )
+
+
+class DeparturesAnswer(Answer):
+    """How many departures a table has, and the seal that says they were read; null for none."""
+
+    count = serializers.IntegerField(min_value=0)
+    seal = serializers.RegexField("^[0-9a-f]{16}$", allow_null=True)
+
+
+class BlockLineAnswer(Answer):
+    """A line of a drawing; `y` is null in a gap."""
+
+    adapter = slug_field()
+    name = serializers.CharField()
+    mark = serializers.ChoiceField(["line", "line-point"])
+    run = run_id()
+    x = serializers.ListField(child=serializers.FloatField())
+    y = serializers.ListField(child=serializers.FloatField(allow_null=True))
+
+
+class BlockCellAnswer(Answer):
+    """A number beside a drawing; U at k = 2, that of a difference as its overlay judges it."""
+
+    value = serializers.FloatField()
+    expanded_uncertainty = number()
+    difference = number()
+    expanded_of_difference = number()
+    word = serializers.CharField(allow_blank=True)
+
+
+class BlockRowAnswer(Answer):
+    """A row of the table beside a drawing, a cell for each heading but the first."""
+
+    title = serializers.CharField()
+    decimals = serializers.IntegerField()
+    cells = serializers.ListField(child=BlockCellAnswer(allow_null=True))
+
+
+class BlockMatricesAnswer(Answer):
+    """The matrices of one adapter's run."""
+
+    adapter = slug_field()
+    name = serializers.CharField()
+    run = run_id()
+    day = serializers.CharField()
+    matrices = serializers.ListField(child=serializers.JSONField())
+
+
+class BlockAnswer(Answer):
+    """What stands beside the table: lines with the table of their numbers, or matrices."""
+
+    key = serializers.CharField()
+    kind = serializers.ChoiceField(["charges", "efficiency", "sharing"])
+    title = serializers.CharField()
+    x_title = serializers.CharField(required=False)
+    y_title = serializers.CharField(required=False)
+    lines = serializers.ListField(child=BlockLineAnswer(), required=False)
+    caption = serializers.CharField(required=False)
+    headings = serializers.ListField(child=serializers.CharField(), required=False)
+    rows = serializers.ListField(child=BlockRowAnswer(), required=False)
+    matrices = serializers.ListField(child=BlockMatricesAnswer(), required=False)
+    notes = serializers.ListField(child=serializers.CharField())
 
 
 class TableAnswer(Answer):
-    """A table of adapters by metrics; a frozen one also keeps title, notes and time."""
+    """A table of adapters by metrics, with all that stands beside it; frozen once published.
+
+    One that was frozen by an earlier release has fewer members. `departures_read` is whether
+    whoever published it said to have read them.
+    """
 
     coverage_factor = serializers.FloatField()
     adapters = serializers.ListField(child=ComparedAnswer())
@@ -128,6 +247,14 @@ class TableAnswer(Answer):
     title = serializers.CharField(required=False)
     notes = serializers.CharField(required=False, allow_blank=True)
     published_at = serializers.DateTimeField(required=False)
+    highlight_rule = serializers.CharField(required=False)
+    conditions = ConditionAnswer(required=False)
+    metric_conditions = serializers.ListField(child=MetricConditionsAnswer(), required=False)
+    remarks = serializers.ListField(child=RemarkAnswer(), required=False)
+    departures = serializers.ListField(child=DepartureAnswer(), required=False)
+    departures_read = serializers.BooleanField(required=False)
+    block_keys = serializers.ListField(child=serializers.CharField(), required=False)
+    blocks = serializers.ListField(child=BlockAnswer(), required=False)
 
 
 class ComparisonAnswer(ComparisonSummaryAnswer):
@@ -138,5 +265,10 @@ class ComparisonAnswer(ComparisonSummaryAnswer):
     conditions = ConditionAnswer()
     notes = serializers.CharField(allow_blank=True)
     tables = serializers.ChoiceField(["in", "out"])
+    metric_conditions = serializers.ListField(child=MetricConditionsAnswer())
+    cell_notes = serializers.ListField(child=CellNoteAnswer())
+    groups = serializers.ListField(child=GroupAnswer())
+    blocks = serializers.ListField(child=serializers.CharField())
     revises = slug_field(allow_null=True)
+    departures = DeparturesAnswer()
     table = TableAnswer()

@@ -13,12 +13,12 @@ from rest_framework.exceptions import NotFound
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from catalog.api import RATING_PARAMETERS, visible_adapter
+from catalog.api import RATING_PARAMETERS, price_range, visible_adapter
 from catalog.models import Adapter, Maker, Viewer
 from catalog.rest.calls import Call, page_of
 from catalog.rest.conditions import check_if_match, entity_tag
 from catalog.rest.paging import MAX_LIMIT, PAGE_PARAMETERS, keyset_page, sequence_page
-from catalog.rest.parameters import moment
+from catalog.rest.parameters import moment, number
 from catalog.rest.problems import Fault, Invalid
 from catalog.rest.views import ApiView, read_body, tagged
 from comparisons.actions import publish_comparison, revise_comparison, save_comparison
@@ -35,6 +35,7 @@ from comparisons.queries.rankings import count_of_tables, ranking
 from comparisons.ranking import Spread
 from comparisons.serializers import (
     ComparisonBody,
+    PublishBody,
     apart_json,
     comparison_fields,
     comparison_json,
@@ -42,6 +43,7 @@ from comparisons.serializers import (
     placement_json,
     ranked_json,
     spread_json,
+    still_there,
 )
 from measurements.kinds import all_metrics
 from measurements.kinds.base import Metric
@@ -60,6 +62,9 @@ class RankingDetail(ApiView):
         **PAGE_PARAMETERS,
         **CONDITION_PARAMETERS,
         **RATING_PARAMETERS,
+        "profile_v": number(minimum=1, maximum=100).saying(
+            "A scan that stands shows a data object of a port that reaches this voltage, V."
+        ),
         "as_of": AS_OF,
         "tables": IN_OR_OUT,
     }
@@ -140,11 +145,20 @@ def _filters(given: Mapping[str, Any]) -> Filters:
     maker = given.get("maker", "")
     if maker and not Maker.objects.filter(slug=maker).exists():
         raise Invalid([Fault("maker", "No maker has this slug.")])
+    price_min, price_max = price_range(given)
     return Filters(
         power_min=given.get("power_min"),
         power_max=given.get("power_max"),
         ports_min=given.get("ports_min"),
         maker=maker,
+        connector=given.get("connector", ""),
+        profile_v=given.get("profile_v"),
+        enclosure=given.get("enclosure", ""),
+        year_min=given.get("year_min"),
+        year_max=given.get("year_max"),
+        price_min=price_min,
+        price_max=price_max,
+        currency=given.get("currency", ""),
     )
 
 
@@ -199,11 +213,15 @@ def _write(comparison: Comparison, said: dict[str, Any], *, by: Any) -> Comparis
     comparison.notes = said.get("notes", comparison.notes)
     if "tables" in said:
         comparison.with_tables = said["tables"] == "in"
+    for name in ("metric_conditions", "cell_notes", "blocks"):
+        if name in said:
+            setattr(comparison, name, said[name])
     return save_comparison(
         comparison,
         adapters=[found[slug] for slug in slugs],
         metrics=said["metrics"],
         conditions=said.get("conditions", {}),
+        groups={item["adapter"]: item["group"] for item in said.get("groups", ())},
         by=by,
     )
 
@@ -262,7 +280,7 @@ class ComparisonDetail(ApiView):
             check_if_match(request, current=entity_tag(present))
             change = request.data
             if isinstance(change, Mapping):
-                change = {**comparison_fields(comparison), **change}
+                change = {**still_there(comparison_fields(comparison), change), **change}
             comparison = _write(comparison, read_body(ComparisonBody, change), by=self.person)
         return tagged(comparison_json(comparison, viewer=self.viewer))
 
@@ -271,13 +289,20 @@ class ComparisonPublish(ApiView):
     """Freeze a draft."""
 
     permissions = {"POST": "comparisons.publish_comparison"}
-    calls = {"POST": Call({200: ComparisonAnswer}, body=EmptyBody)}
+    calls = {"POST": Call({200: ComparisonAnswer}, body=PublishBody)}
 
     def post(self, request: Request, slug: str) -> Response:
-        """Freeze values, runs and method versions of a draft under a hash, for readers."""
-        read_body(EmptyBody, request.data)
+        """Freeze values, runs and method versions of a draft under a hash, for readers.
+
+        Where conditions of the table depart from each other, `departures_read` says that its
+        sentences were read, by the seal that the draft's `departures` give; where they are
+        others by now, the answer is a 409 that tells them. A call without this member publishes
+        as it always did, and the frozen table tells readers that nobody said to have read them.
+        """
+        said = read_body(PublishBody, request.data)
         comparison = visible_comparison(slug, viewer=self.viewer)
-        publish_comparison(comparison, by=self.person)
+        read = (said["departures_read"] or "") if "departures_read" in said else None
+        publish_comparison(comparison, by=self.person, departures_read=read)
         return tagged(
             comparison_json(visible_comparison(slug, viewer=self.viewer), viewer=self.viewer)
         )

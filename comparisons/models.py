@@ -44,6 +44,12 @@ class Comparison(models.Model):
     metrics = models.JSONField(default=list)
     conditions = models.JSONField(default=dict, blank=True)
     notes = models.TextField(blank=True)
+    # What narrows the rows of one metric beside `conditions`: objects with metric and conditions.
+    metric_conditions = models.JSONField(default=list, blank=True)
+    # Remarks on cells: objects with adapter (slug), metric (key) and text.
+    cell_notes = models.JSONField(default=list, blank=True)
+    # What stands beside the table, as `queries.blocks` names it: "efficiency:high:20".
+    blocks = models.JSONField(default=list, blank=True)
     # Whether results that came by a table fill the cells of what was not measured.
     with_tables = models.BooleanField(default=False)
     created_at = models.DateTimeField(default=timezone.now, editable=False)
@@ -88,6 +94,8 @@ class ComparedAdapter(models.Model):
     comparison = models.ForeignKey(Comparison, on_delete=models.CASCADE, related_name="columns")
     adapter = models.ForeignKey(Adapter, on_delete=models.PROTECT, related_name="+")
     position = models.PositiveSmallIntegerField()
+    # Neighbours of one name stand under a common heading.
+    group = models.CharField(max_length=60, blank=True)
 
     class Meta:
         constraints = [

@@ -10,7 +10,7 @@ from uuid import UUID
 import numpy as np
 
 from catalog.models import Adapter, Viewer
-from comparisons.queries.cohorts import standing_values
+from comparisons.queries.cohorts import CONDITION_PARTS, standing_values
 from comparisons.ranking import COVERAGE_FACTOR, clear_best, expanded
 from measurements.kinds import all_kinds, all_metrics
 from measurements.kinds.base import Condition, Metric
@@ -18,6 +18,12 @@ from measurements.models import Source, Value
 
 # Heading over the metrics that follow from the catalogue alone.
 PHYSICAL_SECTION = "Size and mass"
+
+HIGHLIGHT_RULE = (
+    "“Best” stands only where a value is better than every other comparable one of its row by "
+    "more than their combined expanded uncertainty (k = 2); where an uncertainty is not stated, "
+    "no value of the row is marked."
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,16 +69,19 @@ def comparison_table(
     conditions: Mapping[str, Any],
     viewer: Viewer,
     tables: bool = False,
+    metric_conditions: Iterable[Mapping[str, Any]] = (),
 ) -> Table:
     """The live table, in one query.
 
     A metric has a row for every condition under which at least one of the adapters has a
     value; `conditions` (``line``, ``output_v``, ``device``) narrows them where a metric has
-    that part. A metric that none of them was tested for still has a row. With `tables`, results
-    that came by a table fill the cells of what was not measured.
+    that part, and `metric_conditions` those of one metric further. A metric that none of them
+    was tested for still has a row. With `tables`, results that came by a table fill the cells
+    of what was not measured.
     """
     declared = all_metrics()
     keys = [key for key in metrics if key in declared]
+    narrowed = {item["metric"]: {**conditions, **item["conditions"]} for item in metric_conditions}
     found: dict[tuple[str, str], dict[int, Value]] = {}
     seen: dict[str, dict[str, Condition]] = {key: {} for key in keys}
     for value in (
@@ -82,7 +91,8 @@ def comparison_table(
     ):
         condition = value.condition
         parts = condition.as_json()
-        if any(part in parts and parts[part] != want for part, want in conditions.items()):
+        wanted = narrowed.get(value.metric, conditions)
+        if any(part in parts and parts[part] != want for part, want in wanted.items()):
             continue
         if set(parts) - set(declared[value.metric].condition):
             continue  # finer than the metric is ranked by, such as a single sensor
@@ -90,10 +100,7 @@ def comparison_table(
         found.setdefault((value.metric, condition.key), {})[value.adapter_id] = value
     rows = []
     for key in keys:
-        ordered = sorted(
-            seen[key].values(),
-            key=lambda item: (item.line != "high", -(item.output_v or 0.0), item.key),
-        )
+        ordered = sorted(seen[key].values(), key=_plainest)
         for condition in ordered or [Condition()]:
             values = found.get((key, condition.key), {})
             rows.append(
@@ -104,6 +111,29 @@ def comparison_table(
                 )
             )
     return Table(adapters=tuple(adapters), rows=tuple(rows))
+
+
+def _plainest(condition: Condition) -> tuple[bool, float, str]:
+    return condition.line != "high", -(condition.output_v or 0.0), condition.key
+
+
+def conditions_measured(
+    adapters: Sequence[Adapter], *, metrics: Iterable[str], viewer: Viewer, tables: bool = False
+) -> dict[str, list[Condition]]:
+    """Metric → the conditions under which one of the adapters has a value. One query."""
+    declared = all_metrics()
+    found: dict[str, list[Condition]] = {}
+    for key, *parts in (
+        standing_values(viewer=viewer, as_of=None, tables=tables)
+        .filter(adapter__in=[adapter.pk for adapter in adapters], metric__in=list(metrics))
+        .values_list("metric", *CONDITION_PARTS)
+        .distinct()
+        .order_by()
+    ):
+        condition = Condition(**dict(zip(CONDITION_PARTS, parts, strict=True)))
+        if key in declared and not set(condition.as_json()) - set(declared[key].condition):
+            found.setdefault(key, []).append(condition)
+    return {key: sorted(conditions, key=_plainest) for key, conditions in found.items()}
 
 
 def _cells(values: Sequence[Value | None], metric: Metric) -> tuple[Cell | None, ...]:

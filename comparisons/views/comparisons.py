@@ -1,40 +1,31 @@
-"""Comparison tables: the list, a table, and what editors do to them."""
+"""Comparison tables: the list, a table with all that stands beside it, and its files."""
 
 from __future__ import annotations
 
+import hashlib
 from typing import Any
 
-from django.contrib import messages
-from django.contrib.auth.decorators import login_required, permission_required
-from django.contrib.auth.models import User
-from django.core.exceptions import ValidationError
-from django.http import Http404, HttpRequest, HttpResponse, HttpResponseRedirect
-from django.shortcuts import redirect, render
-from django.views.decorators.http import require_http_methods, require_POST, require_safe
+from django.http import Http404, HttpRequest, HttpResponse, HttpResponseBase
+from django.shortcuts import render
+from django.utils.cache import get_conditional_response
+from django.views.decorators.http import require_safe
 
 from catalog.models import Viewer
-from comparisons.actions import (
-    MAX_ADAPTERS,
-    Refused,
-    compared_adapters,
-    publish_comparison,
-    revise_comparison,
-    save_comparison,
-)
-from comparisons.forms import ComparisonForm, as_data
+from comparisons.actions import Refused
+from comparisons.charts.blocks import block_svg
 from comparisons.models import Comparison
-from comparisons.queries.placements import HEADLINES
-from comparisons.queries.tables import as_frozen, comparison_table, methods_of
+from comparisons.queries.contents import content_of, departures_of, general_remarks, seal_of
+from comparisons.queries.drift import drift_of
+from comparisons.queries.tables import methods_of
+from comparisons.views.comparison_files import markdown_text, workbook
 from comparisons.views.csv_files import comparison_rows, csv_response
+from measurements.charts import EDITION, SIZES, THEMES
 
-Response = HttpResponse | HttpResponseRedirect
-
-
-def _person(request: HttpRequest) -> User | None:
-    return request.user if isinstance(request.user, User) else None
+WORKBOOK_TYPE = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
 
 
-def _visible(slug: str, *, viewer: Viewer) -> Comparison:
+def visible_comparison(slug: str, *, viewer: Viewer) -> Comparison:
+    """The comparison of that slug. Raises `Http404`, also for a draft that is not to be seen."""
     found = (
         Comparison.objects.visible_to(viewer)
         .select_related("revises", "published_by")
@@ -44,22 +35,6 @@ def _visible(slug: str, *, viewer: Viewer) -> Comparison:
     if found is None:
         raise Http404
     return found
-
-
-def _table_of(comparison: Comparison, *, viewer: Viewer) -> dict[str, Any]:
-    """What is shown: the frozen table of a published one, the live table of a draft."""
-    if comparison.frozen is not None:
-        frozen: dict[str, Any] = comparison.frozen
-        return frozen
-    return as_frozen(
-        comparison_table(
-            compared_adapters(comparison),
-            metrics=comparison.metrics,
-            conditions=comparison.conditions,
-            viewer=viewer,
-            tables=comparison.with_tables,
-        )
-    )
 
 
 @require_safe
@@ -80,24 +55,33 @@ def comparison_list(request: HttpRequest) -> HttpResponse:
 @require_safe
 def comparison_page(request: HttpRequest, slug: str) -> HttpResponse:
     """One table."""
-    return _shown(request, _visible(slug, viewer=request.user))
+    return shown(request, visible_comparison(slug, viewer=request.user))
 
 
-def _shown(
-    request: HttpRequest, comparison: Comparison, *, refused: Refused | None = None
+def shown(
+    request: HttpRequest,
+    comparison: Comparison,
+    *,
+    refused: Refused | None = None,
+    preview: dict[str, Any] | None = None,
 ) -> HttpResponse:
-    table = _table_of(comparison, viewer=request.user)
+    """The page of a comparison; of a draft as readers will see it where `preview` has that."""
+    content = preview or content_of(comparison, viewer=request.user)
     later = comparison.revisions.filter(state=Comparison.State.PUBLISHED).order_by("published_at")
     return render(
         request,
         "comparisons/comparison.html",
         {
             "comparison": comparison,
-            "table": table,
-            "title": table.get("title", comparison.title),
-            "remarks": table.get("notes", comparison.notes).splitlines(),
-            "methods": methods_of(table),
+            "table": content,
+            "title": content.get("title", comparison.title),
+            "remarks": general_remarks({"notes": comparison.notes, **content}),
+            "departures": departures_of(content),
+            "seal": seal_of(content),
+            "methods": methods_of(content),
             "later": later.only("slug", "title", "published_at"),
+            "drift": drift_of(comparison) if comparison.frozen is not None else None,
+            "preview": preview is not None,
             "refused": refused,
             "section": "comparisons",
         },
@@ -108,137 +92,81 @@ def _shown(
 @require_safe
 def comparison_csv(request: HttpRequest, slug: str) -> HttpResponse:
     """The table as a file, one row a cell."""
-    comparison = _visible(slug, viewer=request.user)
-    return csv_response(
-        comparison_rows(_table_of(comparison, viewer=request.user)), name=comparison.slug
+    comparison = visible_comparison(slug, viewer=request.user)
+    content = content_of(comparison, viewer=request.user)
+    return csv_response(comparison_rows(content), name=comparison.slug)
+
+
+@require_safe
+def comparison_xlsx(request: HttpRequest, slug: str) -> HttpResponse:
+    """The table as a workbook: the table itself, its cells one a row, and its remarks."""
+    comparison = visible_comparison(slug, viewer=request.user)
+    content = content_of(comparison, viewer=request.user)
+    return _download(
+        workbook(content, about=_about(request, comparison)),
+        name=f"{comparison.slug}.xlsx",
+        content_type=WORKBOOK_TYPE,
     )
 
 
-@require_http_methods(["GET", "HEAD", "POST"])
-@login_required
-@permission_required("comparisons.add_comparison", raise_exception=True)
-def comparison_new(request: HttpRequest) -> Response:
-    """Build a table. What the address carries is the table to start from."""
-    if request.method == "POST":
-        return _edited(request, Comparison())
-    data = request.GET.copy()
-    if "metric" not in data:
-        data.setlist("metric", list(HEADLINES))
-    return _builder(request, ComparisonForm(data, viewer=request.user), Comparison(), shown=False)
+@require_safe
+def comparison_markdown(request: HttpRequest, slug: str) -> HttpResponse:
+    """The table as Markdown."""
+    comparison = visible_comparison(slug, viewer=request.user)
+    content = content_of(comparison, viewer=request.user)
+    return _download(
+        markdown_text(content, title=comparison.title, about=_about(request, comparison)),
+        name=f"{comparison.slug}.md",
+        content_type="text/markdown; charset=utf-8",
+    )
 
 
-@require_http_methods(["GET", "HEAD", "POST"])
-@login_required
-@permission_required("comparisons.change_comparison", raise_exception=True)
-def comparison_edit(request: HttpRequest, slug: str) -> Response:
-    """Change a draft."""
-    comparison = _visible(slug, viewer=request.user)
-    if comparison.state != Comparison.State.DRAFT:
-        refused = Refused("A published comparison never changes; make a revision of it.")
-        return _shown(request, comparison, refused=refused)
-    if request.method == "POST":
-        return _edited(request, comparison)
-    data = as_data(comparison, adapters=compared_adapters(comparison))
-    return _builder(request, ComparisonForm(data, viewer=request.user), comparison, shown=False)
+def _download(content: bytes | str, *, name: str, content_type: str) -> HttpResponse:
+    return HttpResponse(
+        content,
+        content_type=content_type,
+        headers={"Content-Disposition": f'attachment; filename="{name}"'},
+    )
 
 
-def _edited(request: HttpRequest, comparison: Comparison) -> Response:
-    """Save what was sent, or only look at it again with what was searched for."""
-    form = ComparisonForm(request.POST, viewer=request.user)
-    if request.POST.get("do") != "save":
-        return _builder(request, form, comparison, shown=False)
-    if form.is_valid():
-        comparison.title = form.cleaned_data["title"]
-        comparison.notes = form.cleaned_data["notes"]
-        comparison.with_tables = form.with_tables
-        try:
-            saved = save_comparison(
-                comparison,
-                adapters=form.chosen,
-                metrics=form.metrics,
-                conditions=form.conditions,
-                by=_person(request),
-                unchanged_since=form.cleaned_data["seen"],
-            )
-        except Refused as refused:
-            if not comparison._state.adding:
-                form = _read_again(request, comparison)
-            form.add_error(None, refused.detail)
-        except ValidationError as wrong:
-            for sentence in wrong.messages:
-                form.add_error(None, sentence)
-        else:
-            messages.success(request, "The draft is saved; only editors see it.")
-            return redirect(saved)
-    return _builder(request, form, comparison, shown=True)
+def _about(request: HttpRequest, comparison: Comparison) -> tuple[str, ...]:
+    """What a file says of where it is from: day, hash and address."""
+    address = request.build_absolute_uri(comparison.get_absolute_url())
+    if comparison.published_at is None:
+        return ("A draft, not frozen: its values follow the newest accepted runs.", address)
+    return (
+        f"Frozen on {comparison.published_at:%Y-%m-%d %H:%M} UTC.",
+        f"SHA-256 of the table: {comparison.frozen_hash}",
+        address,
+    )
 
 
-def _read_again(request: HttpRequest, comparison: Comparison) -> ComparisonForm:
-    """The form as it was sent, under the time at which the stored draft was saved."""
-    data = request.POST.copy()
-    stored = Comparison.objects.only("changed_at").get(pk=comparison.pk)
-    data["seen"] = stored.changed_at.isoformat()
-    form = ComparisonForm(data, viewer=request.user)
-    form.is_valid()
-    return form
-
-
-def _builder(
-    request: HttpRequest, form: ComparisonForm, comparison: Comparison, *, shown: bool
-) -> HttpResponse:
-    """The builder with a table of what is ticked; mistakes only once it was to be saved."""
-    form.is_valid()
-    preview = None
-    if form.chosen and form.metrics:
-        preview = as_frozen(
-            comparison_table(
-                form.chosen[:MAX_ADAPTERS],
-                metrics=form.metrics,
-                conditions=form.conditions,
-                viewer=request.user,
-                tables=form.with_tables,
-            )
+@require_safe
+def comparison_chart(request: HttpRequest, slug: str, position: int) -> HttpResponseBase:
+    """The drawing of a block of the table, counted from 1, in a theme and a size."""
+    theme, size = request.GET.get("theme", "light"), request.GET.get("size", "wide")
+    if theme not in THEMES or size not in SIZES or set(request.GET) - {"theme", "size"}:
+        return HttpResponse(
+            f"theme is one of {', '.join(THEMES)}; size is one of {', '.join(SIZES)}; nothing "
+            "else is asked here.",
+            content_type="text/plain; charset=utf-8",
+            status=400,
         )
-    wrong = shown and bool(form.errors)
-    if not shown:
-        form.errors.clear()  # nobody is told of a mistake before trying to save
-    return render(
-        request,
-        "comparisons/comparison_form.html",
-        {
-            "form": form,
-            "comparison": comparison,
-            "show_errors": shown,
-            "table": preview,
-            "most": MAX_ADAPTERS,
-            "section": "comparisons",
-        },
-        status=400 if wrong else 200,
-    )
-
-
-@require_POST
-@login_required
-@permission_required("comparisons.publish_comparison", raise_exception=True)
-def comparison_publish(request: HttpRequest, slug: str) -> Response:
-    """Freeze a draft at its address."""
-    comparison = _visible(slug, viewer=request.user)
-    try:
-        published = publish_comparison(comparison, by=_person(request))
-    except Refused as refused:
-        return _shown(request, comparison, refused=refused)
-    messages.success(request, "Published. The table no longer changes.")
-    return redirect(published)
-
-
-@require_POST
-@login_required
-@permission_required("comparisons.add_comparison", raise_exception=True)
-def comparison_revise(request: HttpRequest, slug: str) -> Response:
-    """Start a new draft from a published table."""
-    comparison = _visible(slug, viewer=request.user)
-    try:
-        draft = revise_comparison(comparison, by=_person(request))
-    except Refused as refused:
-        return _shown(request, comparison, refused=refused)
-    return redirect("comparison-edit", slug=draft.slug)
+    comparison = visible_comparison(slug, viewer=request.user)
+    blocks = content_of(comparison, viewer=request.user).get("blocks", [])
+    block = blocks[position - 1] if 1 <= position <= len(blocks) else None
+    if block is None or not block.get("lines"):
+        raise Http404
+    said = [theme, size, str(EDITION), repr(block)]
+    etag = f'"{hashlib.sha256(chr(0).join(said).encode()).hexdigest()[:32]}"'
+    response = get_conditional_response(request, etag=etag)
+    if response is None:
+        svg = block_svg(
+            block,
+            "dark" if theme == "dark" else "light",
+            size="narrow" if size == "narrow" else "wide",
+        )
+        response = HttpResponse(svg, content_type="image/svg+xml")
+    response.headers["ETag"] = etag
+    response.headers["Cache-Control"] = "private, no-cache"
+    return response

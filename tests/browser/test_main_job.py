@@ -98,6 +98,8 @@ def test_a_file_becomes_a_place_and_a_published_table(visit: Visit) -> None:
     editor.get_by_role("button", name="Save the draft").click()
     draft_address = editor.url
     assert reader.request.get(draft_address).status == 404
+    for read in editor.get_by_role("checkbox", name=re.compile("^I have read")).all():
+        read.check()
     editor.get_by_role("button", name=re.compile("^Publish")).click()
     expect(editor.get_by_text("Frozen on")).to_be_visible()
 

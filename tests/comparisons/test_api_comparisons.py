@@ -146,6 +146,13 @@ WRONG: list[tuple[dict[str, Any], str]] = [
     ({"state": "published"}, "state"),
     ({"frozen": {}}, "frozen"),
     ({"slug": "mine"}, "slug"),
+    ({"blocks": ["sideways"]}, "blocks"),
+    ({"cell_notes": [{"adapter": "a", "metric": "no-load-power"}]}, "cell_notes.0.text"),
+    ({"groups": [{"adapter": "a", "group": "x" * 61}]}, "groups.0.group"),
+    (
+        {"metric_conditions": [{"metric": "no-load-power", "conditions": {"line": "230"}}]},
+        "metric_conditions.0.conditions.line",
+    ),
 ]
 
 
@@ -161,6 +168,60 @@ def test_a_wrong_table_is_refused_by_field(
     change = writer.patch(address, wrong, format="json", headers={"If-Match": "*"})
     assert field in {name.removesuffix(".0") for name in faulty_fields(change)}
     assert writer.get(address).json() == before
+
+
+LAYOUT: dict[str, Any] = {
+    "cell_notes": [
+        {"adapter": "northfold-solo-45", "metric": "no-load-power", "text": "Measured twice."}
+    ],
+    "groups": [{"adapter": "northfold-solo-45", "group": "At home"}],
+    "metric_conditions": [{"metric": "no-load-power", "conditions": {"line": "high"}}],
+    "blocks": ["sharing:high"],
+}
+
+
+def test_a_layout_goes_in_and_comes_out_and_follows_what_is_left(
+    writer: APIClient, body: dict[str, Any], four: list[Adapter]
+) -> None:
+    slugs = [four[0].slug, four[1].slug]
+    assert "northfold-solo-45" in slugs
+    made = writer.post(COMPARISONS, {**body, "adapters": slugs, **LAYOUT}, format="json")
+    assert made.status_code == 201, made.content
+    content = made.json()
+    assert {name: content[name] for name in LAYOUT} == LAYOUT
+    columns = {item["slug"]: item["group"] for item in content["table"]["adapters"]}
+    assert columns["northfold-solo-45"] == "At home"
+    (remark,) = content["table"]["remarks"]
+    assert (remark["number"], remark["text"]) == (2, "Measured twice.")
+    assert [2] in content["table"]["rows"][0]["remarks"]
+
+    # A change of one field keeps the others; what was said of an adapter goes with it.
+    address, tag = made["Location"], made["ETag"]
+    change = {"adapters": [slug for slug in slugs if slug != "northfold-solo-45"]}
+    left = writer.patch(address, change, format="json", headers={"If-Match": tag})
+    assert left.status_code == 200, left.content
+    assert (left.json()["cell_notes"], left.json()["groups"]) == ([], [])
+    assert left.json()["metric_conditions"] == LAYOUT["metric_conditions"]
+    assert left.json()["blocks"] == LAYOUT["blocks"]
+
+
+@pytest.mark.parametrize(
+    ("wrong", "field"),
+    [
+        ({"cell_notes": [{"adapter": "a", "metric": "no-load-power", "text": "b"}]}, "cell_notes"),
+        ({"groups": [{"adapter": "a", "group": "b"}]}, "groups"),
+        (
+            {"metric_conditions": [{"metric": "time-constant", "conditions": {}}]},
+            "metric_conditions",
+        ),
+    ],
+)
+def test_what_is_said_of_something_that_is_not_in_the_table_is_refused(
+    writer: APIClient, body: dict[str, Any], wrong: dict[str, Any], field: str
+) -> None:
+    problem = assert_problem(writer.post(COMPARISONS, {**body, **wrong}, format="json"), 409)
+    assert problem["errors"][0]["field"] == field
+    assert not Comparison.objects.exists()
 
 
 def test_a_table_with_an_embargoed_adapter_is_not_published(

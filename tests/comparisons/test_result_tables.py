@@ -17,7 +17,7 @@ from rest_framework.test import APIClient
 from scipy import stats
 
 from catalog.models import Adapter
-from comparisons.actions import publish_comparison, save_comparison
+from comparisons.actions import save_comparison
 from comparisons.models import Comparison
 from comparisons.queries.placements import placements
 from comparisons.queries.rankings import Ranking, ranking
@@ -27,6 +27,7 @@ from measurements.kinds.base import Condition
 from measurements.models import Ledger, Value
 from measurements.result_tables import withdraw_table
 from tests.comparisons.populations import standby_population
+from tests.comparisons.publishing import published_as_read
 from tests.factories.catalog import make_adapter
 from tests.factories.result_tables import accepted_table, standby_table
 
@@ -190,7 +191,7 @@ def test_a_comparison_counts_tables_only_when_told_and_freezes_the_mark(
             conditions={},
             by=editor,
         )
-        return publish_comparison(draft, by=editor)
+        return published_as_read(draft, by=editor)
 
     without, comparison = published(), published(with_tables=True)
     assert without.frozen is not None

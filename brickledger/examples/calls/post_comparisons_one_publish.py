@@ -17,6 +17,9 @@ table = {
 draft = requests.post(f"{api}comparisons/", json=table, headers=token, timeout=30)
 draft.raise_for_status()
 address = requests.compat.urljoin(api, draft.headers["Location"])
-answer = requests.post(f"{address}publish/", json={}, headers=token, timeout=30)
+for departure in draft.json()["table"]["departures"]:
+    print("Read before publishing:", departure["sentence"])
+read = {"departures_read": draft.json()["departures"]["seal"]}
+answer = requests.post(f"{address}publish/", json=read, headers=token, timeout=30)
 answer.raise_for_status()
 print(answer.json()["hash"])

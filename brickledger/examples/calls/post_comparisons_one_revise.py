@@ -17,7 +17,8 @@ table = {
 draft = requests.post(f"{api}comparisons/", json=table, headers=token, timeout=30)
 draft.raise_for_status()
 address = requests.compat.urljoin(api, draft.headers["Location"])
-requests.post(f"{address}publish/", json={}, headers=token, timeout=30).raise_for_status()
+read = {"departures_read": draft.json()["departures"]["seal"]}
+requests.post(f"{address}publish/", json=read, headers=token, timeout=30).raise_for_status()
 answer = requests.post(f"{address}revise/", json={}, headers=token, timeout=30)
 answer.raise_for_status()
 print(answer.headers["Location"], "revises", answer.json()["revises"])

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
+from typing import Any
 
 from comparisons.models import ComparedAdapter, Comparison
 from comparisons.packages.columns import Column
@@ -31,6 +32,7 @@ def _restore_comparisons(source: Source, site: Site) -> None:
             slug=row["slug"],
             state=Comparison.State.PUBLISHED,
             notes=row["notes"] or "",
+            **_said_in(row["frozen"]),
             **{name: row[name] for name in (*_PLAIN, *_FROZEN)},
         )
         for row in rows
@@ -43,6 +45,21 @@ def _restore_comparisons(source: Source, site: Site) -> None:
     Comparison.objects.bulk_update(made, ["changed_at", "revises"], batch_size=100)
 
 
+def _said_in(frozen: Mapping[str, Any]) -> dict[str, Any]:
+    """What a frozen table tells of how it was built, which a revision starts from.
+
+    One of an earlier release has none of it.
+    """
+    return {
+        "metric_conditions": frozen.get("metric_conditions", []),
+        "cell_notes": [
+            {name: item[name] for name in ("adapter", "metric", "text")}
+            for item in frozen.get("remarks", [])
+        ],
+        "blocks": frozen.get("block_keys", []),
+    }
+
+
 def _compared(scope: Scope) -> Iterator[Cells]:
     columns = ComparedAdapter.objects.filter(comparison__in=scope.comparisons.order_by())
     yield from columns.order_by("comparison__slug", "position").values_list(
@@ -51,12 +68,19 @@ def _compared(scope: Scope) -> Iterator[Cells]:
 
 
 def _restore_compared(source: Source, site: Site) -> None:
+    frozen = Comparison.objects.filter(slug__in=site.comparisons).values_list("slug", "frozen")
+    groups = {
+        (slug, item["slug"]): item.get("group", "")
+        for slug, table in frozen
+        for item in (table or {}).get("adapters", [])
+    }
     write_all(
         ComparedAdapter,
         (
             ComparedAdapter(
                 comparison_id=site.comparisons[row["comparison"]],
                 position=row["position"],
+                group=groups.get((row["comparison"], row["adapter"]), ""),
                 adapter_id=site.adapters[row["adapter"]],
             )
             for row in source.rows("compared_adapters")

@@ -20,7 +20,7 @@ from brickledger.management import demonstration
 from brickledger.roles import give_role
 from catalog.actions import PortFacts, save_adapter
 from catalog.models import Adapter, Unit
-from comparisons.actions import publish_comparison, revise_comparison, save_comparison
+from comparisons.actions import revise_comparison, save_comparison
 from comparisons.models import Comparison
 from comparisons.packages.exporting import export
 from fixtures.scenario import scenario
@@ -30,6 +30,7 @@ from measurements.attaching import attach
 from measurements.intake.column_maps import Assigned
 from measurements.intake.column_maps import ColumnMap as PureMap
 from measurements.models import ColumnMap, Run
+from tests.comparisons.publishing import published_as_read
 from tests.factories.arrivals import foreign_log
 from tests.factories.catalog import make_adapter
 from tests.factories.measurements import accepted, make_meter, no_load_log, ready, receive
@@ -128,12 +129,26 @@ def _mapped(public: Adapter, *, by: User) -> None:
 
 
 def _published(public: Adapter, *, by: User) -> None:
-    draft = Comparison(title="Two of them", notes="As of today.", with_tables=True)
+    draft = Comparison(
+        title="Two of them",
+        notes="As of today.",
+        with_tables=True,
+        cell_notes=[{"adapter": public.slug, "metric": "no-load-power", "text": "Repeated."}],
+        metric_conditions=[{"metric": "no-load-power", "conditions": {"line": "high"}}],
+        blocks=["efficiency:high:20", "sharing:high"],
+    )
     metrics = ("no-load-power", "power-density")
     others = list(Adapter.objects.published().exclude(pk=public.pk)[:1])
-    save_comparison(draft, adapters=[public, *others], metrics=metrics, conditions={}, by=by)
-    first = publish_comparison(draft, by=by)
-    publish_comparison(revise_comparison(first, by=by), by=by)
+    save_comparison(
+        draft,
+        adapters=[public, *others],
+        metrics=metrics,
+        conditions={},
+        groups={public.slug: "At home"},
+        by=by,
+    )
+    first = published_as_read(draft, by=by)
+    published_as_read(revise_comparison(first, by=by), by=by)
     revise_comparison(first, by=by)  # a draft, which nobody outside sees
 
 

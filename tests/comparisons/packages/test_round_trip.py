@@ -98,6 +98,12 @@ def test_what_is_taken_in_is_shown_as_before(built: Built, client: Client) -> No
     assert "The lead was loose." in client.get(withdrawn.get_absolute_url()).content.decode()
     assert client.get(comparison.get_absolute_url()).status_code == 200
     assert hash_of(comparison.frozen) == comparison.frozen_hash
+    assert [note["text"] for note in comparison.cell_notes] == ["Repeated."]
+    assert comparison.metric_conditions == [
+        {"metric": "no-load-power", "conditions": {"line": "high"}}
+    ]
+    assert comparison.blocks == ["efficiency:high:20", "sharing:high"]
+    assert comparison.columns.get(adapter=adapter).group == "At home"
     assert client.get("/rankings/no-load-power/").status_code == 200
 
 
