@@ -103,6 +103,22 @@ class Environment:
             return default
         return word
 
+    def order(self, name: str, *, choices: Sequence[str]) -> tuple[str, ...]:
+        """Some of a few words in an order of one's own, each once; () for none or a mistake."""
+        words = tuple(word.lower() for word in self.words(name, ""))
+        unknown = [word for word in words if word not in choices]
+        if unknown:
+            wrong = f"{name} names “{unknown[0]}”, which is none of its words."
+        elif len(set(words)) < len(words):
+            twice = next(word for word in words if words.count(word) > 1)
+            wrong = f"{name} names “{twice}” more than once."
+        else:
+            return words
+        self.mistakes.append(
+            Mistake(name, wrong, f"Write some of {', '.join(choices)}, each once.")
+        )
+        return ()
+
     def hosts(self, name: str, default: str) -> list[str]:
         """Host names, without scheme, port or path."""
         found = []
