@@ -11,6 +11,7 @@ from typing import Any
 import dj_database_url
 
 from brickledger.environment import Environment, Mistake, secret_key
+from comparisons.facts.order import SECTIONS, completed
 
 BASE_DIR = Path(__file__).resolve().parent.parent
 ENVIRONMENT = Environment()
@@ -29,6 +30,8 @@ CSRF_TRUSTED_ORIGINS = (
 REVIEWERS_ACCEPT_OWN_RUNS = ENVIRONMENT.flag("BRICKLEDGER_REVIEWERS_ACCEPT", default=False)
 # Whether rankings count results that came by a table, where nobody says in or out.
 COUNT_TABLES = ENVIRONMENT.flag("BRICKLEDGER_COUNT_TABLES", default=False)
+# The order of the sections of fact sheets; those that are not named follow in the usual order.
+FACT_ORDER = completed(ENVIRONMENT.order("BRICKLEDGER_FACT_ORDER", choices=tuple(SECTIONS)))
 # What readers may do with the data package; the keeper of a site decides.
 DATA_LICENCE = ENVIRONMENT.text("BRICKLEDGER_DATA_LICENCE", "CC-BY-4.0")
 MAX_UPLOAD_BYTES = 2**20 * ENVIRONMENT.whole(
@@ -50,6 +53,8 @@ MAX_ATTEMPTS = ENVIRONMENT.whole("BRICKLEDGER_MAX_ATTEMPTS", 4, minimum=1, maxim
 # How many calls of the API one token (or account) and one network address may make in a minute;
 # 0 sets no limit. PROXIES says how many entries of X-Forwarded-For were written by our own.
 RATE_TOKEN = ENVIRONMENT.whole("BRICKLEDGER_RATE_TOKEN", 1200, minimum=0, maximum=1_000_000)
+# For how long a reader's page is kept although nothing tells of a change; 0 keeps none.
+PAGE_SECONDS = ENVIRONMENT.whole("BRICKLEDGER_PAGE_SECONDS", 60, minimum=0, maximum=86_400)
 RATE_ADDRESS = ENVIRONMENT.whole("BRICKLEDGER_RATE_ADDRESS", 600, minimum=0, maximum=1_000_000)
 PROXIES = ENVIRONMENT.whole("BRICKLEDGER_PROXIES", 0, minimum=0, maximum=10)
 
@@ -74,6 +79,7 @@ MIDDLEWARE = [
     "brickledger.middleware.ContentSecurityPolicyMiddleware",
     "brickledger.middleware.ClientAddressMiddleware",
     "brickledger.middleware.RateLimitMiddleware",
+    "brickledger.page_memory.PageMemoryMiddleware",
     "django.middleware.gzip.GZipMiddleware",
     "django.middleware.http.ConditionalGetMiddleware",
     "django.contrib.sessions.middleware.SessionMiddleware",

@@ -109,6 +109,12 @@ def no_limits(settings: Settings) -> None:
 
 
 @pytest.fixture(autouse=True)
+def no_kept_pages(settings: Settings) -> None:
+    """Tests write past the actions that tell of a change, so every page is made when asked for."""
+    settings.PAGE_SECONDS = 0
+
+
+@pytest.fixture(autouse=True)
 def quick_passwords(settings: Settings) -> None:
     """Hash passwords cheaply; strength is the framework's to test."""
     settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]

@@ -11,7 +11,6 @@ import threading
 from collections import OrderedDict
 from collections.abc import Hashable
 from typing import Generic, TypeVar
-from uuid import UUID
 
 Entry = TypeVar("Entry")
 
@@ -23,10 +22,10 @@ class StampedCache(Generic[Entry]):
         self._capacity = capacity
         self._entries: OrderedDict[Hashable, tuple[Entry, int]] = OrderedDict()
         self._size = 0
-        self._stamp: UUID | None = None
+        self._stamp: Hashable = None
         self._lock = threading.Lock()
 
-    def get(self, key: Hashable, *, stamp: UUID) -> Entry | None:
+    def get(self, key: Hashable, *, stamp: Hashable) -> Entry | None:
         """The entry, or None when there is none of this stamp."""
         with self._lock:
             if stamp != self._stamp or key not in self._entries:
@@ -34,7 +33,7 @@ class StampedCache(Generic[Entry]):
             self._entries.move_to_end(key)
             return self._entries[key][0]
 
-    def put(self, key: Hashable, entry: Entry, *, stamp: UUID, size: int) -> None:
+    def put(self, key: Hashable, entry: Entry, *, stamp: Hashable, size: int) -> None:
         """Keep an entry of `size` units; entries of another stamp are dropped with it."""
         with self._lock:
             if stamp != self._stamp:
