@@ -119,6 +119,16 @@ def browser() -> Iterator[Browser]:
         chromium.close()
 
 
+def signed_in(page: Page, site: Demonstration, role: str) -> Page:
+    """The window, once somebody of that role has signed in there."""
+    page.goto("/sign-in/")
+    page.get_by_label("Name").fill(role)
+    page.get_by_label("Password").fill(site.passwords[role])
+    page.locator("main").get_by_role("button", name="Sign in").click()
+    page.wait_for_url("**/")
+    return page
+
+
 @pytest.fixture
 def visit(browser: Browser, demonstration: Demonstration) -> Iterator[Callable[..., Page]]:
     """Open a fresh window, signed in as a role if one is named.
@@ -151,13 +161,7 @@ def visit(browser: Browser, demonstration: Demonstration) -> Iterator[Callable[.
                 else complaints.append(f"a request left the site: {request.url}")
             ),
         )
-        if role:
-            page.goto("/sign-in/")
-            page.get_by_label("Name").fill(role)
-            page.get_by_label("Password").fill(demonstration.passwords[role])
-            page.locator("main").get_by_role("button", name="Sign in").click()
-            page.wait_for_url("**/")
-        return page
+        return signed_in(page, demonstration, role) if role else page
 
     yield open_window
     for context in contexts:

@@ -8,56 +8,22 @@ import pytest
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Page
 
+from tests.browser.every_page import (
+    READING,
+    SIGNED_OUT,
+    forgotten,
+    furnish,
+    reading_pages,
+    working_pages,
+)
+
 Visit = Callable[..., Page]
 
-READING = (
-    "/",
-    "/adapters/",
-    "/adapters/northfold-trio-140/",
-    "/rankings/",
-    "/rankings/no-load-power/",
-    "/rankings/average-efficiency/?power_min=60",
-    "/comparisons/",
-    "/comparisons/four-adapters-for-a-large-laptop/",
-    "/runs/",
-    "/instruments/",
-    "/tables/",
-    "/devices/",
-    "/charges/",
-    "/methods/",
-    "/methods/efficiency/",
-    "/methods/charge/",
-    "/cautions/",
-    "/decode/",
-    "/decode/?words=0x0881912C+0x0002D12C+0xE007D1F4+0xC9A42164+0x4641912C&rated_power_w=65",
-    "/sign-in/",
-)
-WORKING = (
-    "/adapters/new/",
-    "/adapters/northfold-trio-140/edit/",
-    "/adapters/northfold-trio-140/plan/",
-    "/devices/new/",
-    "/runs/new/package/",
-    "/runs/new/",
-    "/runs/new/?adapter=northfold-trio-140&kind=thermal",
-    "/runs/new/names/",
-    "/runs/new/maps/",
-    "/runs/arrivals/",
-    "/tables/new/",
-    "/instruments/new/",
-    "/comparisons/new/",
-)
 RULES = {
     "runOnly": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"],
     # Of rules that are kept, one element is enough: writing up every one took half the time.
     "resultTypes": ["violations"],
 }
-
-
-def newest_run_of(page: Page, adapter: str) -> str:
-    """The address of an accepted run of that adapter."""
-    runs = page.request.get(f"/api/v1/runs/?adapter={adapter}&limit=1").json()["results"]
-    return f"/runs/{runs[0]['id']}/"
 
 
 def violations(page: Page) -> list[str]:
@@ -67,20 +33,23 @@ def violations(page: Page) -> list[str]:
 
 
 @pytest.mark.parametrize(
-    ("role", "width", "scheme", "paths"),
+    ("role", "width", "scheme"),
     [
-        ("", 320, "light", READING),
-        ("", 1280, "dark", READING),
-        ("editor", 320, "dark", (*READING[:-1], *WORKING)),
-        ("editor", 1280, "light", (*READING[:-1], *WORKING)),
+        ("", 320, "light"),
+        ("", 1280, "dark"),
+        ("editor", 320, "dark"),
+        ("editor", 1280, "light"),
     ],
 )
 def test_no_accessibility_rule_is_broken_and_nothing_runs_off_the_page(
-    visit: Visit, role: str, width: int, scheme: str, paths: tuple[str, ...]
+    visit: Visit, role: str, width: int, scheme: str
 ) -> None:
     page = visit(role, color_scheme=scheme, viewport={"width": width, "height": 900})
+    if role:
+        furnish(page)
+    addresses = [*reading_pages(page), *(working_pages(page) if role else [SIGNED_OUT])]
     broken: dict[str, list[str]] = {}
-    for path in (*paths, newest_run_of(page, "northfold-trio-140")):
+    for path in addresses:
         answer = page.goto(path)
         assert answer is not None
         assert answer.status == 200, path
@@ -93,7 +62,13 @@ def test_no_accessibility_rule_is_broken_and_nothing_runs_off_the_page(
     assert broken == {}
 
 
-@pytest.mark.parametrize("path", READING)
+def test_no_page_of_the_site_is_forgotten_here(visit: Visit) -> None:
+    page = visit("editor")
+    furnish(page)
+    assert forgotten([*reading_pages(page), *working_pages(page), SIGNED_OUT]) == set()
+
+
+@pytest.mark.parametrize("path", [*READING, SIGNED_OUT])
 def test_a_reading_page_is_whole_without_scripts_and_says_that_its_data_are_invented(
     visit: Visit, path: str
 ) -> None:
