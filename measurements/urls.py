@@ -39,6 +39,7 @@ urlpatterns = [
     path("runs/<uuid:run_id>/problems.csv", arrivals.run_problems, name="run-problems"),
     path("runs/<uuid:run_id>/raw/", files.run_raw, name="run-raw"),
     path("runs/<uuid:run_id>/trace.svg", files.run_chart, name="run-chart"),
+    path("runs/<uuid:run_id>/trace.png", files.run_chart, {"form": "png"}, name="run-chart-png"),
     path("runs/<uuid:run_id>/trace.csv", files.run_trace_csv, name="run-trace-csv"),
     path("runs/<uuid:run_id>/accept/", runs.run_accept, name="run-accept"),
     path("runs/<uuid:run_id>/withdraw/", runs.run_withdraw, name="run-withdraw"),
@@ -70,7 +71,6 @@ urlpatterns = [
         tables.result_table_withdraw,
         name="result-table-withdraw",
     ),
-    path("methods/", methods.method_list, name="method-list"),
-    path("methods/<slug:kind>/", methods.method, name="method"),
+    path("methods/glossary/", methods.glossary_page, name="glossary"),
     path("cautions/", methods.cautions, name="cautions"),
 ]

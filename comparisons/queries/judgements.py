@@ -26,8 +26,12 @@ _GRAVITY = {"fail": 0, "undecided": 1, "pass": 2}
 
 @dataclass(frozen=True, slots=True)
 class Judgement:
-    """One scheme's verdict on a placed value; `limit` and `margin` in the metric's unit."""
+    """One scheme's verdict on a placed value; `limit` and `margin` in the metric's unit.
 
+    Two values may rest on one verdict, as a headroom and the sensor that decides it do.
+    """
+
+    verdict_id: int
     scheme: str
     words: str
     outcome: str
@@ -37,8 +41,12 @@ class Judgement:
 
 
 def judgements(placements: Iterable[Placement]) -> dict[tuple[str, str], tuple[Judgement, ...]]:
-    """Verdicts of every scheme on the values, by (metric key, condition key), in one query."""
-    placed = [item for item in placements if item.run_id is not None]
+    """Verdicts of every scheme on the values, by (metric key, condition key), in one query.
+
+    Those on values set apart are left out: beside one a comparable value of the same metric and
+    condition may stand, and what was said of the one is not said of the other.
+    """
+    placed = [item for item in placements if item.run_id is not None and not item.apart]
     if not placed:
         return {}
     by_value: dict[tuple[object, str, str], list[Verdict]] = {}
@@ -59,6 +67,11 @@ def judgements(placements: Iterable[Placement]) -> dict[tuple[str, str], tuple[J
                 _judgement(verdict, limit=verdict.limit) for verdict in verdicts
             )
     return found
+
+
+def each_once(found: Iterable[Judgement]) -> list[Judgement]:
+    """The judgements without those that rest on a verdict that came before."""
+    return list({item.verdict_id: item for item in found}.values())
 
 
 def nearest(found: Iterable[Judgement]) -> Judgement | None:
@@ -82,6 +95,7 @@ def _rank(verdict: Verdict) -> tuple[int, float]:
 
 def _judgement(verdict: Verdict, *, limit: float) -> Judgement:
     return Judgement(
+        verdict_id=verdict.pk,
         scheme=verdict.scheme,
         words=SCHEME_WORDS.get(verdict.scheme, verdict.scheme),
         outcome=verdict.outcome,

@@ -74,7 +74,8 @@ class Metric:
 class Field:
     """A method field of a kind, beside the fields common to all kinds.
 
-    A field of type ``device`` takes the slug of a reference device of the catalogue.
+    A field of type ``device`` takes the slug of a reference device of the catalogue. Values of
+    runs in which a field that is to be `alike` differs are not on one footing.
     """
 
     name: str
@@ -85,6 +86,7 @@ class Field:
     required: bool = False
     minimum: float | None = None
     maximum: float | None = None
+    alike: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -71,12 +71,22 @@ PAGES = (
         """
         adapters/ adapters/<slug:slug>/ devices/ instruments/ decode/
         runs/ runs/<uuid:run_id>/ runs/<uuid:run_id>/raw/ runs/accepted.atom
-        runs/<uuid:run_id>/trace.svg runs/<uuid:run_id>/trace.csv
+        runs/<uuid:run_id>/trace.svg runs/<uuid:run_id>/trace.png runs/<uuid:run_id>/trace.csv
         attachments/<uuid:attachment_id>/ tables/ tables/<uuid:table_id>/
-        methods/ methods/<slug:kind>/ cautions/
+        methods/ methods/glossary/ methods/<slug:kind>/ cautions/ search/
+        adapters/<slug:slug>/beside/<slug:other>/
         rankings/ rankings/<slug:metric>/ rankings/<slug:metric>.csv
+        rankings/<slug:metric>.parquet rankings/pair/ rankings/pair.csv
         charges/ charges/<slug:device>/ charges/<slug:device>/curves.svg
+        charges/<slug:device>/curves.png
+        charges/<slug:device>/curves.csv
         comparisons/ comparisons/<slug:slug>/ comparisons/<slug:slug>.csv
+        comparisons/<slug:slug>.xlsx comparisons/<slug:slug>.md
+        comparisons/<slug:slug>/charts/<int:position>.svg comparisons/<slug:slug>/embed/
+        comparisons/<slug:slug>/table.svg comparisons/<slug:slug>/table.png
+        adapters/<slug:slug>/facts/ adapters/<slug:slug>/facts.txt adapters/<slug:slug>/facts.md
+        comparisons/<slug:slug>/facts/ comparisons/<slug:slug>/facts.txt
+        comparisons/<slug:slug>/facts.md devices/<slug:slug>/ devices/<slug:slug>.csv
         """,
     ),
     # Only runs that were rejected have it, and those are never public.
@@ -106,7 +116,7 @@ PAGES = (
     ),
     _group("POST", BENCH, "runs/new/names/<int:pk>/retire/ runs/new/maps/<int:pk>/retire/"),
     # The editors' desk; the run is an editor's and accepted.
-    _group("GET", DESK, "trail/"),
+    _group("GET", DESK, "trail/ comparisons/<slug:slug>/preview/"),
     _group(
         "POST",
         DESK,
@@ -159,6 +169,7 @@ OPTIONS_OF_THE_API = PUBLIC
 
 RUN_READ = """
     runs/<uuid:run_id>/ runs/<uuid:run_id>/raw/ runs/<uuid:run_id>/trace.svg
+    runs/<uuid:run_id>/trace.png
     runs/<uuid:run_id>/trace.csv api/v1/runs/<uuid:run_id>/ api/v1/runs/<uuid:run_id>/raw/
     api/v1/runs/<uuid:run_id>/trace/ api/v1/runs/<uuid:run_id>/attachments/
 """
@@ -184,6 +195,8 @@ HIDDEN: dict[str, tuple[Group, ...]] = {
             "NNOOO",
             """
             adapters/<slug:slug>/ attachments/<uuid:attachment_id>/ api/v1/adapters/<slug:slug>/
+            adapters/<slug:slug>/beside/<slug:other>/
+            adapters/<slug:slug>/facts/ adapters/<slug:slug>/facts.txt adapters/<slug:slug>/facts.md
             api/v1/adapters/<slug:slug>/ports/ api/v1/adapters/<slug:slug>/placements/
             api/v1/adapters/<slug:slug>/attachments/
             """,
@@ -239,9 +252,22 @@ HIDDEN: dict[str, tuple[Group, ...]] = {
             "NNNOO",
             """
             comparisons/<slug:slug>/ comparisons/<slug:slug>.csv api/v1/comparisons/<slug:slug>/
+            comparisons/<slug:slug>.xlsx comparisons/<slug:slug>.md
+            comparisons/<slug:slug>/charts/<int:position>.svg comparisons/<slug:slug>/facts/
+            comparisons/<slug:slug>/facts.txt comparisons/<slug:slug>/facts.md
+            """,
+        ),
+        # Only what is published is given away.
+        _group(
+            "GET",
+            NOWHERE,
+            """
+            comparisons/<slug:slug>/embed/ comparisons/<slug:slug>/table.svg
+            comparisons/<slug:slug>/table.png
             """,
         ),
         _group("GET POST", DESK, "comparisons/<slug:slug>/edit/"),
+        _group("GET", DESK, "comparisons/<slug:slug>/preview/"),
         _group("PATCH", DESK, "api/v1/comparisons/<slug:slug>/"),
         _group("GET POST", "SFNOO", "runs/arrivals/<uuid:arrival_id>/"),
         _group("GET", "SFNOO", "runs/arrivals/<uuid:arrival_id>/problems.csv"),

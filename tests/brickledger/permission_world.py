@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-from collections import deque
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from datetime import timedelta
@@ -11,7 +10,8 @@ from typing import Any
 
 from django.contrib import admin
 from django.contrib.auth.models import User
-from django.db import transaction
+from django.core.signals import request_finished
+from django.db import close_old_connections, transaction
 from django.http import HttpResponse
 from django.http.cookie import SimpleCookie
 from django.test import Client
@@ -96,11 +96,11 @@ class Caller:
         self.client.cookies = SimpleCookie(self.cookies.output(header="", sep=";"))
         with transaction.atomic():
             answer = getattr(self.client, method.lower())(address, **body)
-            if answer.streaming:
-                # Read to its end, a file is closed; to close the answer by hand would close the
-                # database connection with it, since the client knows of its own requests only.
-                deque(answer.streaming_content, maxlen=0)
             transaction.set_rollback(True)
+        # As the client does with answers that it closes itself: the database connection stays.
+        request_finished.disconnect(close_old_connections)
+        answer.close()
+        request_finished.connect(close_old_connections)
         return letter_of(answer)
 
 
@@ -152,13 +152,16 @@ def make_world() -> World:
     shown = make_adapter("Solo 65")
     run = accept_run(ready(shown, by=editor), by=editor)
     table = accepted_table(standby_table((shown.slug, 0.1, 0.001)), by=editor)
+    laid = _charges(shown, laptop, by=editor)
     published = publish_comparison(_comparison("Open", shown, by=editor), by=editor)
     pattern = FileNamePattern.objects.create(pattern="{adapter}_*", made_by=editor)
     ApiToken.issue(name="test", user=people["reader"])
     things = {
         "adapters:slug": shown.slug,
+        "other": make_adapter("Duo 65").slug,
         "devices:slug": laptop.slug,
         "comparisons:slug": published.slug,
+        "position": "1",
         "metric": "no-load-power",
         "device": laptop.slug,
         "kind": "no-load",
@@ -176,7 +179,7 @@ def make_world() -> World:
     return World(
         open_things={**things, **_rows_of_the_admin(run)},
         hidden_things=hidden,
-        queries={"charges/<slug:device>/curves.svg": _charges(shown, laptop, by=editor)},
+        queries={f"charges/<slug:device>/curves.{form}": laid for form in ("svg", "png", "csv")},
         browsers=_browsers(people),
         programs=_programs(people),
     )
@@ -262,5 +265,9 @@ def _attached(to: Adapter, *, by: User) -> str:
 
 def _comparison(title: str, *adapters: Adapter, by: User) -> Comparison:
     return save_comparison(
-        Comparison(title=title), adapters=adapters, metrics=["no-load-power"], conditions={}, by=by
+        Comparison(title=title, blocks=["charges:laptop"]),
+        adapters=adapters,
+        metrics=["no-load-power"],
+        conditions={},
+        by=by,
     )

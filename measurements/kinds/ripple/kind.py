@@ -100,12 +100,14 @@ FIELDS = (
         unit="MHz",
         minimum=0.0001,
         maximum=100_000.0,
+        alike=True,
     ),
     Field(
         name="capacitors",
         title="Capacitors at the probe",
         help="What stood across the output where it was probed, such as 10 µF and 0.1 µF, or none.",
         type="text",
+        alike=True,
     ),
 )
 
