@@ -3,7 +3,8 @@
 A page of a large bench takes many times the work of an empty one, and readers without an account
 all see the same. It is kept ready to send under the stamp of the ledger and the newest write,
 both read before it was made; so a reader never gets a page that is older than the moment it was
-asked for. What changes behind both, by hand in the database, shows after `PAGE_SECONDS` at most.
+asked for. What changes behind both, by hand in the database or while a run is computed again,
+shows after `PAGE_SECONDS` at most.
 """
 
 from __future__ import annotations

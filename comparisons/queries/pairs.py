@@ -14,7 +14,7 @@ from catalog.queries import as_one_parameter
 from comparisons.queries.cohorts import Cohort, Filters, load_cohorts
 from comparisons.ranking import FloatArray, IntArray, expanded
 from measurements.kinds.base import Condition, Metric
-from measurements.models import Value
+from measurements.models import Source, Value
 
 AXES = ("x", "y")
 
@@ -144,6 +144,13 @@ class PairedSide:
     def expanded_uncertainty(self) -> float | None:
         """U at k = 2; None where a table did not state one."""
         return expanded(self.standard_uncertainty)
+
+    @property
+    def source(self) -> Source:
+        """Where it comes from: a run, a table, or the catalogue."""
+        if self.table_id is not None:
+            return "table"
+        return "catalogue" if self.run_id is None else "run"
 
 
 @dataclass(frozen=True, slots=True)

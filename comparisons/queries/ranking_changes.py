@@ -18,7 +18,7 @@ from comparisons.queries.cohorts import (
     load_cohorts,
     standing_values,
 )
-from measurements.models import Amendment, Run, Value
+from measurements.models import Amendment, Value
 
 # What may have changed, in the order in which it is listed: the words of its heading.
 CAUSES = {
@@ -28,6 +28,7 @@ CAUSES = {
     "retest": "Tested again",
     "method": "By another version of the method",
     "table": "By another table of results",
+    "filled": "Measured here before, from a table now",
     "measured": "From a table before, measured here now",
     "corrected": "Corrected: the same record, described or computed anew",
     "catalogue": "Catalogue entry changed",
@@ -178,10 +179,15 @@ def _origins(after: Cohort, *, since: datetime, as_of: datetime | None) -> dict[
         metric=after.metric.key,
         condition_key=after.condition.key,
         current_from__isnull=False,
-    ).values_list("pk", "method", "run_id", "table_id", "run__standing")
+    ).values_list("pk", "method", "run_id", "table_id", "run__withdrawn_at")
     return {
-        pk: _Origin(method, run_id, table_id, standing == Run.Standing.WITHDRAWN)
-        for pk, method, run_id, table_id, standing in rows.iterator(chunk_size=READ_AT_ONCE)
+        pk: _Origin(
+            method,
+            run_id,
+            table_id,
+            is_withdrawn=gone is not None and (as_of is None or gone <= as_of),
+        )
+        for pk, method, run_id, table_id, gone in rows.iterator(chunk_size=READ_AT_ONCE)
     }
 
 
@@ -247,6 +253,8 @@ class _Reasons:
         amended = Amendment.objects.filter(
             at__gt=since, run__values__in=Value.objects.filter(**here)
         )
+        if as_of is not None:
+            amended = amended.filter(at__lte=as_of)
         return cls(
             known_before=frozenset(earlier.values_list("adapter", flat=True).distinct()),
             apart_before=apart(since),
@@ -282,10 +290,10 @@ def _cause_to_leave(old: _Origin, adapter_id: int, reasons: _Reasons) -> str:
 
 
 def _cause_to_differ(old: _Origin, new: _Origin, reasons: _Reasons) -> str:
+    if new.table_id is not None:
+        return "filled" if old.table_id is None else "table"
     if old.is_withdrawn:
         return "replaced"
-    if new.table_id is not None:
-        return "table"
     if old.table_id is not None:
         return "measured"
     if old.method != new.method:

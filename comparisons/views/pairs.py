@@ -133,7 +133,8 @@ def _citation(request: HttpRequest, form: PairForm, axes: tuple[Axis, Axis], fou
 
 def _file_rows(axes: tuple[Axis, Axis] | None, rows: list[PairedRow]) -> Iterator[Row]:
     """A header and one row an adapter, best across first."""
-    sides = ("metric", "condition", "value", "unit", "expanded_uncertainty_k2", "rank", "run")
+    said = ("metric", "condition", "value", "unit", "expanded_uncertainty_k2", "rank", "run")
+    sides = (*said, "source")
     yield [
         "adapter",
         "maker",
@@ -159,5 +160,6 @@ def _file_rows(axes: tuple[Axis, Axis] | None, rows: list[PairedRow]) -> Iterato
                 side.expanded_uncertainty,
                 side.rank,
                 str(side.run_id) if side.run_id else None,
+                side.source,
             ]
         yield line

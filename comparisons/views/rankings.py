@@ -183,7 +183,8 @@ def _beside(form: RankingForm) -> str:
     condition = form.condition_chosen.key if form.condition_chosen else ""
     axis = "x" if form.metric.key == USUAL["x"] else "y"
     named = {**USUAL, axis: form.metric.key, f"{axis}_condition": condition}
-    parts = {**named, **form.filter_query, "tables": form.tables_said}
+    when = form.cleaned_data["as_of"]
+    parts = {**named, **form.filter_query, "as_of": when, "tables": form.tables_said}
     return urlencode({name: part for name, part in parts.items() if part})
 
 

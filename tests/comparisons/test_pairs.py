@@ -90,6 +90,7 @@ def test_values_and_ranks_are_those_of_the_two_rankings(client: Client) -> None:
         csv.DictReader(io.StringIO(client.get(f"{PAGE[:14]}.csv{PAGE[15:]}").content.decode()))
     )
     assert len(rows) == 12
+    assert {row["x_source"] for row in rows} == {"run"}
     for axis, name in ((STANDBY, "x"), (HEADROOM, "y")):
         ranked = ranking(axis.metric, axis.condition, viewer=None).rows
         expected = {row.adapter.slug: (str(row.value), str(row.rank)) for row in ranked}
@@ -141,6 +142,9 @@ def test_the_usual_pair_is_size_against_heat_and_every_ranking_leads_to_one(
     assert "<h1>Power density against standby power</h1>" in beside
     assert "better on both ↘" in beside
     assert 'href="/rankings/pair/"' in client.get("/rankings/").content.decode()
+    today = timezone.now().date()
+    then = client.get(f"/rankings/no-load-power/?as_of={today}").content.decode()
+    assert re.search(rf'href="/rankings/pair/\?[^"]*as_of={today}', then)
 
 
 @pytest.mark.django_db

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from typing import Any
 
 import pytest
@@ -10,6 +10,7 @@ from django.contrib.auth.models import User
 from django.db import connection
 from django.test import Client
 from django.test.utils import CaptureQueriesContext
+from django.utils import timezone
 
 from catalog.models import Adapter
 from comparisons.queries.cohorts import Filters
@@ -151,6 +152,30 @@ def test_a_measurement_in_the_place_of_a_table_is_told(editor: User) -> None:
     stand(adapter, 0.07, since=LATER)
     assert causes(changes(tables=True)) == {"measured": ["Solo 1"]}
     assert causes(changes()) == {"first": ["Solo 1"]}
+
+
+def test_a_table_in_the_place_of_a_measurement_is_told(editor: User) -> None:
+    adapter = made("Solo 1")
+    closed(stand(adapter, 0.07, since=LONG_AGO))
+    accepted_table(standby_table((adapter.slug, 0.08, 0.001)), by=editor)
+    Ledger.turn()
+    assert causes(changes(tables=True)) == {"filled": ["Solo 1"]}
+
+
+def test_what_was_withdrawn_or_amended_later_was_neither_in_an_earlier_time() -> None:
+    first = closed(stood("Solo 1", 0.05))
+    stand(first.adapter, 0.04, since=LATER)
+    Run.objects.filter(pk=run_of(first).pk).update(
+        standing="withdrawn", withdrawn_at=timezone.now(), withdrawn_reason="A lead was loose."
+    )
+    second = closed(stood("Solo 2", 0.07))
+    stand(second.adapter, 0.06, since=LATER)
+    Amendment.objects.create(
+        run=run_of(second), reason="The line.", before={}, after={}, identity="b" * 64
+    )
+    day_after = LATER + timedelta(days=1)
+    assert causes(changes(as_of=day_after)) == {"retest": ["Solo 1", "Solo 2"]}
+    assert causes(changes()) == {"replaced": ["Solo 1"], "described": ["Solo 2"]}
 
 
 def test_a_later_table_in_the_place_of_an_earlier_is_told(editor: User) -> None:

@@ -158,6 +158,20 @@ def test_a_row_tells_what_its_value_rests_on(client: Client) -> None:
     assert (row["units_measured"], row["runs_accepted"]) == ("1", "2")
 
 
+def test_of_many_that_are_set_apart_the_first_are_listed(
+    client: Client, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("comparisons.views.rankings.APART_LISTED", 2)
+    stand(make_adapter("Solo 1"), 0.05)
+    for number in (2, 3, 4):
+        stand(make_adapter(f"Warm {number}"), 0.05, apart="Too warm.")
+    page = client.get(PAGE).content.decode()
+    assert page.count("Too warm.") == 2
+    assert "These are the first 2 of 3;" in page
+    (address,) = re.findall(r'href="(/api/[^"]+)">JSON of this view', page)
+    assert len(client.get(address.replace("&amp;", "&")).json()["not_comparable"]) == 3
+
+
 def test_who_was_not_tested_is_named_without_a_rank(client: Client) -> None:
     standby_population({"Solo 1": 0.05})
     stand(make_adapter("Odd 1"), 0.01, apart="The room was too warm.")
