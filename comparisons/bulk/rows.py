@@ -7,6 +7,7 @@ the framework handle every row by itself.
 from __future__ import annotations
 
 from collections.abc import Collection, Iterator, Mapping
+from contextlib import closing
 from itertools import islice
 from typing import Any
 
@@ -89,7 +90,8 @@ def record_batches(rows: QuerySet[Any], *, read: Mapping[Column, Any]) -> Iterat
     # Names that no field of a model has, so that an expression may be called like one.
     named = {f"column_{number}": expression for number, expression in enumerate(read.values())}
     found = rows.annotate(**named).values_list(*named)
-    if connections[found.db].vendor == "postgresql":
+    connection = connections[found.db]
+    if connection.vendor == "postgresql" and not connection.in_atomic_block:
         return _copied(found, read)
     return _fetched(found, read)
 
@@ -108,7 +110,11 @@ def _fetched(rows: QuerySet[Any], read: Collection[Column]) -> Iterator[pa.Recor
 
 
 def _copied(rows: QuerySet[Any], read: Collection[Column]) -> Iterator[pa.RecordBatch]:
-    """By PostgreSQL's COPY: no row becomes an object, and the server goes on meanwhile."""
+    """By PostgreSQL's COPY: no row becomes an object, and the server goes on meanwhile.
+
+    Until it ends, its connection can do nothing else, and whoever tries waits for ever: it has
+    one of its own. That one would not see what a transaction has written and not committed.
+    """
     connection: Any = connections[rows.db]
     try:
         sql, parameters = rows.query.get_compiler(rows.db).as_sql()
@@ -116,8 +122,9 @@ def _copied(rows: QuerySet[Any], read: Collection[Column]) -> Iterator[pa.Record
         return
     copy = f"COPY ({connection.ops.compose_sql(sql, parameters)}) TO STDOUT (FORMAT csv)"
     with (
-        connection.wrap_database_errors,
-        connection.cursor() as cursor,
+        closing(connection.copy()) as own,
+        own.wrap_database_errors,
+        own.cursor() as cursor,
         cursor.copy(copy) as lines,
     ):
         # The client library hands out one row at a time, whatever line breaks are in it

@@ -96,11 +96,11 @@ class Caller:
         self.client.cookies = SimpleCookie(self.cookies.output(header="", sep=";"))
         with transaction.atomic():
             answer = getattr(self.client, method.lower())(address, **body)
+            # As the client does with answers that it closes itself: the database connection stays.
+            request_finished.disconnect(close_old_connections)
+            answer.close()
+            request_finished.connect(close_old_connections)
             transaction.set_rollback(True)
-        # As the client does with answers that it closes itself: the database connection stays.
-        request_finished.disconnect(close_old_connections)
-        answer.close()
-        request_finished.connect(close_old_connections)
         return letter_of(answer)
 
 

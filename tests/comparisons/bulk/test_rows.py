@@ -8,6 +8,7 @@ from operator import itemgetter
 
 import pyarrow as pa
 import pytest
+from django.db import connection, transaction
 from django.db.models import Case, F, FloatField, When
 from django.db.models import Value as Constant
 from hypothesis import HealthCheck, given, settings
@@ -17,6 +18,7 @@ from catalog.models import Adapter, Maker
 from comparisons.bulk import rows
 from comparisons.bulk.columns import Column
 from comparisons.bulk.rows import AsStored, TimeText, or_null, record_batches
+from tests.faults.processes import wait_for
 
 pytestmark = pytest.mark.django_db
 
@@ -75,6 +77,11 @@ HOSTILE = (
 )
 
 
+COMMITTED = pytest.mark.django_db(transaction=True, serialized_rollback=True)
+"""Rows that another connection sees, which PostgreSQL therefore copies out."""
+
+
+@COMMITTED
 @settings(
     max_examples=25, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
 )
@@ -94,6 +101,44 @@ def test_texts_and_numbers_come_as_they_are_kept(kept: list[tuple[str, float]]) 
         (text, text) for text, _ in kept
     ]
     assert [row["power"] for row in found] == [power_w for _, power_w in kept]
+
+
+@COMMITTED
+def test_committed_rows_come_as_those_of_a_transaction_and_hold_up_no_other_query() -> None:
+    entered("Solo 65", model_number="S,65")
+    entered('Trio "140"\n', power_w=140.0)
+    with transaction.atomic():
+        fetched = everything()
+    batches = record_batches(Adapter.objects.order_by("pk"), read=READ)
+    first = next(batches)
+    assert Adapter.objects.count() == 2  # while the answer is still open
+    with transaction.atomic():
+        Adapter.objects.update(mass_g=1.0)
+    assert pa.Table.from_batches([first, *batches]).to_pylist() == fetched
+    assert [(row["model_number"], row["empty"], row["mass"]) for row in fetched] == [
+        ("S,65", "", None),
+        (None, "", 140.0),
+    ]
+
+
+@COMMITTED
+def test_an_answer_that_is_left_early_leaves_no_connection_behind() -> None:
+    entered("Solo 65")
+    batches = record_batches(Adapter.objects.order_by("pk"), read=READ)
+    next(batches)
+    batches.close()  # type: ignore[attr-defined]
+    if connection.vendor == "postgresql":
+        wait_for(lambda: copies_held() == 0, what="the connection of the answer to end")
+
+
+def copies_held() -> int:
+    """How many other connections to this database have last been asked to copy."""
+    with connection.cursor() as cursor:
+        cursor.execute(
+            "SELECT count(*) FROM pg_stat_activity WHERE datname = current_database() "
+            "AND query LIKE 'COPY%%' AND pid <> pg_backend_pid()"
+        )
+        return int(cursor.fetchone()[0])
 
 
 def test_nothing_is_told_from_an_empty_text() -> None:
