@@ -1,4 +1,4 @@
-"""Finding adapters, makers and devices by words, however they are written."""
+"""Finding adapters, makers and devices by words, however they are written; and one in full."""
 
 from __future__ import annotations
 
@@ -9,10 +9,10 @@ from dataclasses import dataclass
 from typing import Any
 
 from django.db import connection
-from django.db.models import Count, Max
+from django.db.models import Count, Max, Prefetch
 from django.db.models.expressions import RawSQL
 
-from catalog.models import Adapter, Maker, Viewer, sees_unpublished
+from catalog.models import Adapter, LabelClaim, Maker, Port, Viewer, sees_unpublished
 
 EXACT, BEGINS, WORDS, WITHIN = range(4)
 """How well something fits what was asked for, the best first."""
@@ -157,3 +157,18 @@ def as_one_parameter(ids: Iterable[int]) -> Any:
     if connection.vendor == "postgresql":
         return RawSQL("SELECT unnest(%s::bigint[])", [known])
     return RawSQL("SELECT value FROM json_each(%s)", [str(known)])
+
+
+def adapter_in_full(slug: str, *, viewer: Viewer) -> Adapter | None:
+    """An adapter with maker, ports and what its label says; None if this viewer may not know."""
+    return (
+        Adapter.objects.visible_to(viewer)
+        .select_related("maker")
+        .prefetch_related(
+            Prefetch("ports", Port.objects.order_by("position", "label")),
+            "ports__protocols",
+            Prefetch("claims", LabelClaim.objects.select_related("port").order_by("pk")),
+        )
+        .filter(slug=slug)
+        .first()
+    )

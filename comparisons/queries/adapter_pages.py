@@ -6,11 +6,10 @@ from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-from django.db.models import Prefetch
-
 from catalog.charts import ProfileChart, profile_chart
 from catalog.models import Adapter, LabelClaim, Port, Viewer
 from catalog.power_delivery.capability import highest_power_w
+from catalog.queries import adapter_in_full
 from comparisons.queries.adapter_summaries import Line, SchemeCount, scheme_counts, summary
 from comparisons.queries.bands import Band, bands
 from comparisons.queries.bench_details import (
@@ -263,17 +262,7 @@ class AdapterPage:
 
 def adapter_page(slug: str, *, viewer: Viewer, tables: bool = False) -> AdapterPage | None:
     """The page of an adapter; None if this viewer may not know of it."""
-    adapter = (
-        Adapter.objects.visible_to(viewer)
-        .select_related("maker")
-        .prefetch_related(
-            Prefetch("ports", Port.objects.order_by("position", "label")),
-            "ports__protocols",
-            Prefetch("claims", LabelClaim.objects.select_related("port").order_by("pk")),
-        )
-        .filter(slug=slug)
-        .first()
-    )
+    adapter = adapter_in_full(slug, viewer=viewer)
     if adapter is None:
         return None
     placed = placements(adapter, viewer=viewer, tables=tables)

@@ -9,7 +9,8 @@ from uuid import UUID
 
 from django.db.models import Prefetch
 
-from catalog.models import Adapter, Device, LabelClaim, Port, Viewer
+from catalog.models import Adapter, Device, Viewer
+from catalog.queries import adapter_in_full
 from comparisons.queries.bands import Band, bands
 from comparisons.queries.cohorts import standing_values
 from comparisons.queries.device_pairings import NamedPairing, slow_pairings_of
@@ -49,17 +50,7 @@ class FactMaterial:
 
 def fact_material(slug: str, *, viewer: Viewer, tables: bool) -> FactMaterial | None:
     """What is known of an adapter; None if this viewer may not know of it."""
-    adapter = (
-        Adapter.objects.visible_to(viewer)
-        .select_related("maker")
-        .prefetch_related(
-            Prefetch("ports", Port.objects.order_by("position", "label")),
-            "ports__protocols",
-            Prefetch("claims", LabelClaim.objects.select_related("port").order_by("pk")),
-        )
-        .filter(slug=slug)
-        .first()
-    )
+    adapter = adapter_in_full(slug, viewer=viewer)
     if adapter is None:
         return None
     placed = placements(adapter, viewer=viewer, tables=tables)

@@ -127,6 +127,7 @@ def test_an_answer_that_is_left_early_leaves_no_connection_behind() -> None:
     batches = record_batches(Adapter.objects.order_by("pk"), read=READ)
     next(batches)
     batches.close()  # type: ignore[attr-defined]
+    assert next(batches, None) is None
     if connection.vendor == "postgresql":
         wait_for(lambda: copies_held() == 0, what="the connection of the answer to end")
 
