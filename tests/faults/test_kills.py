@@ -199,6 +199,7 @@ def test_fifty_kills_lose_no_acknowledged_upload_and_leave_no_run_unfinished(
     print(f"Done: {dict(done)}; retries: {sum(client.retries for client in clients)}")
     uploads = [upload for client in clients for upload in client.acknowledged]
     assert [client.wrong_answers for client in clients] == [[]] * CLIENTS
+    assert len(uploads) > KILLS  # the clients did get through between the kills
 
     def nothing_waits() -> bool:
         return not any(
